@@ -1,0 +1,36 @@
+"""The list of commands and the three exit codes: 0 done, 1 refused, 2 wrong use."""
+
+from __future__ import annotations
+
+import sys
+
+import typer
+
+from saltloft.foundation.errors import SaltloftError
+
+app = typer.Typer(
+    name="saltloft",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    help="Runs a dry-curing house from delivery to dispatch.",
+)
+
+COMMAND_MODULES: tuple[str, ...] = ()
+
+
+def _register() -> None:
+    from importlib import import_module
+
+    for name in COMMAND_MODULES:
+        import_module(f"saltloft.cli.{name}").register(app)
+
+
+def main() -> None:
+    """Run one command; a refusal prints what, got, allowed and what to do."""
+    _register()
+    try:
+        app()
+    except SaltloftError as error:
+        print(error.message, file=sys.stderr)
+        raise SystemExit(1) from None

@@ -1,0 +1,1 @@
+"""Opens a house folder and wires everything; the only place that knows all parts."""

@@ -1,0 +1,113 @@
+"""What a drying computation hands on: bands over time, targets, flags, and what it rested on."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from saltloft.foundation.bands import Band
+
+QUANTITIES = (
+    "weight_loss_pct",
+    "moisture_pct",
+    "moisture_protein",
+    "water_activity_mean",
+    "water_activity_core",
+    "water_activity_rim",
+    "diameter_mm",
+    "loss_rate_pct_d",
+    "case_hardening",
+    "ph",
+)
+
+
+@dataclass(frozen=True)
+class SeriesBand:
+    """One quantity over the output times, for a piece at random and for the lot's mean.
+
+    Args:
+        p05, p50, p95: array (times,). Quantiles over pieces, in the quantity's unit.
+        mean_p05, mean_p50, mean_p95: array (times,). Quantiles of the lot's mean.
+    """
+
+    p05: NDArray[np.float64]
+    p50: NDArray[np.float64]
+    p95: NDArray[np.float64]
+    mean_p05: NDArray[np.float64]
+    mean_p50: NDArray[np.float64]
+    mean_p95: NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class TargetDay:
+    """When a target is reached, counted in days from stuffing.
+
+    Args:
+        piece: Band. A piece picked at random. [d]
+        mean: Band. The mean of the lot. [d]
+        share_reached: float. Weighted share of members that reach it at all.
+        share_of_pieces: mapping of str to Band. Day on which that share of the lot's
+            pieces is there, keys '0.5' and '0.9'. [d]
+        composition: mapping of str to float. Median composition at the median day,
+            per cent of weight; empty when never reached.
+        kill_log10: mapping of organism to (mean, conservative) at the median day. [log10]
+    """
+
+    piece: Band
+    mean: Band
+    share_reached: float
+    share_of_pieces: Mapping[str, Band]
+    composition: Mapping[str, float]
+    kill_log10: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Flag:
+    """Something a person should know about the run.
+
+    Args:
+        code: str. Such as 'case_hardening' or 'equilibrium_short_of_target'.
+        at_d: float or None. Median day of its start, from stuffing. [d]
+        share: float. Share of members that show it, 0..1.
+        words: str. One plain sentence.
+    """
+
+    code: str
+    at_d: float | None
+    share: float
+    words: str
+
+
+@dataclass(frozen=True)
+class DryingForecast:
+    """The answer of the drying model for one case.
+
+    Args:
+        time_d: array (times,). Days from stuffing. [d]
+        horizon_d: float. Last day computed. [d]
+        bands: mapping of str to SeriesBand, by the names of QUANTITIES.
+        targets: mapping of str to TargetDay, by target name.
+        kill_log10: mapping of organism to (mean array, conservative array). [log10]
+        flags: tuple of Flag.
+        facts: tuple of str. Fact keys the result rested on.
+        members: int. Number of members.
+        seed: int.
+        from_log_until_d: float. Up to this day the air is the room's log; 0 for a
+            programme only. [d]
+        fraction_effective: float. Effective share of members after learning, 0..1.
+    """
+
+    time_d: NDArray[np.float64]
+    horizon_d: float
+    bands: Mapping[str, SeriesBand]
+    targets: Mapping[str, TargetDay]
+    kill_log10: Mapping[str, tuple[NDArray[np.float64], NDArray[np.float64]]]
+    flags: tuple[Flag, ...]
+    facts: tuple[str, ...]
+    members: int
+    seed: int
+    from_log_until_d: float = 0.0
+    fraction_effective: float = 1.0
