@@ -1,0 +1,91 @@
+"""The keys that the cases of a hanging piece share: `[piece]` and `[[stage]]`."""
+
+from __future__ import annotations
+
+from saltloft.cases.case_file import Table
+from saltloft.cases.keys import Flag, Number, Range, Section, Span, Text
+from saltloft.foundation.words import say
+
+
+def _percent() -> str:
+    return say("per cent: write 92 for 92 %, not 0.92")
+
+
+def _celsius() -> str:
+    return say("degrees Celsius: 72 degF is 22.2")
+
+
+PIECE = Section(
+    {
+        "diameter_mm": Span(10, 200, required=True),
+        "length_mm": Span(30, 2000),
+        "fat_pct": Span(0, 90),
+        "salt_pct": Span(0, 15),
+        "water_pct": Span(1, 90),
+        "protein_pct": Span(0, 90),
+        "other_solutes_mol_kg": Span(0, 5),
+        "sugar_g_kg": Span(0, 60),
+        "start_water_activity": Span(0.5, 1.0),
+        "casing": Text(("natural", "collagen", "fibrous")),
+        "mould": Flag(),
+    },
+    required=True,
+)
+
+STAGE = Section(
+    {
+        "name": Text(),
+        "duration_h": Span(0.01, 26_280),
+        "duration_d": Span(0.001, 1_095),
+        "until_ph": Number(3.5, 7.5),
+        "until_weight_loss_pct": Number(0, 80),
+        "until_moisture_protein": Number(0.1, 6),
+        "temperature_c": Span(-5, 60, required=True, hint=_celsius),
+        "rh_pct": Span(20, 100, hint=_percent),
+        "air_m_s": Span(0, 5),
+        "ph_end": Span(3.5, 7.5),
+        "packed": Flag(),
+    },
+    many=True,
+    required=True,
+)
+
+
+def hours_of(stage: Table) -> Range:
+    """The duration of a stage. [h]
+
+    Raises:
+        InputError: neither or both of duration_h and duration_d.
+    """
+    hours, days = stage.span("duration_h"), stage.span("duration_d")
+    if hours is not None and days is not None:
+        raise stage.refusal(
+            "duration_d",
+            say("a stage has one duration"),
+            got="duration_h, duration_d",
+            allowed=say("one of them"),
+        )
+    if hours is not None:
+        return hours
+    if days is not None:
+        return Range(days.low * 24.0, days.high * 24.0)
+    raise stage.refusal("duration_h", say("the stage lacks its duration"), allowed="duration_h, duration_d")
+
+
+def check_parts(piece: Table) -> None:
+    """Refuse a composition whose given parts are more than the whole.
+
+    Raises:
+        InputError: the lower ends of fat, salt, water and protein sum above 100 %.
+    """
+    names = ("fat_pct", "salt_pct", "water_pct", "protein_pct")
+    given: dict[str, Range] = {name: span for name in names if (span := piece.span(name)) is not None}
+    total = sum(span.low for span in given.values())
+    if total > 100.0:
+        last = list(given)[-1]
+        raise piece.refusal(
+            last,
+            say("the parts of the batter are more than 100 %"),
+            got=" + ".join(f"{name} {span.low:g}" for name, span in given.items()) + f" = {total:g}",
+            allowed=say("a sum of at most 100"),
+        )
