@@ -5,7 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import Decimal
 
-ROOM_ROLES = ("fermenting", "drying", "ageing", "salting", "resting", "ham_drying", "cellar", "packing", "store")
+ROOM_ROLES = (
+    "fermenting",
+    "drying",
+    "ageing",
+    "salting",
+    "resting",
+    "ham_drying",
+    "cellar",
+    "packing",
+    "store",
+)
 
 
 @dataclass(frozen=True)
