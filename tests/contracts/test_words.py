@@ -16,8 +16,6 @@ CAUTION = (
     "Saltloft does not decide whether this may be eaten or sold; "
     "the inspector and a process authority do"
 )
-    "Saltloft does not decide whether this may be eaten or sold; the inspector and a process authority do"
-)
 
 
 def _printed_texts() -> dict[str, str]:
