@@ -8,9 +8,11 @@ A reader for every version ever released stays here.
 from __future__ import annotations
 
 import dataclasses
+import functools
 import types
 import typing
 from collections.abc import Mapping
+from datetime import datetime
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
@@ -56,6 +58,49 @@ KINDS: dict[str, type] = {
 
 _NAMES = {payload_type: kind for kind, payload_type in KINDS.items()}
 
+# The field that names what an entry is about; entries about one subject are read together.
+_SUBJECTS: dict[type, str] = {
+    people.PersonAdded: "person",
+    people.DeviceEnrolled: "device",
+    people.FactConfirmed: "fact",
+    rooms.RoomDefined: "room",
+    rooms.RoomSet: "room",
+    instruments.InstrumentDefined: "instrument",
+    instruments.InstrumentChecked: "instrument",
+    stock.MaterialReceived: "material_lot",
+    recipes.RecipeDefined: "recipe",
+    recipes.ProductDefined: "product",
+    readings.CheckDone: "room",
+    readings.DocumentRecorded: "hazard",
+    readings.ReadingsSealed: "batch",
+    readings.ReadingsVoided: "batch",
+}
+
+
+def subject_of(payload: object) -> str:
+    """What an entry is about: its lot, room, instrument, material lot, batch and so on; 'house' for the rest.
+
+    A correction is about the same subject as the entry it corrects; its caller gives that.
+    """
+    name = _SUBJECTS.get(type(payload), "lot")
+    return str(getattr(payload, name, "")) or "house"
+
+
+def entry_id(at: datetime, random: bytes) -> str:
+    """A time-ordered id for a new entry: milliseconds since 1970 and 80 random bits (RFC 9562, version 7).
+
+    Args:
+        at: datetime, aware. The client's clock.
+        random: bytes, 10. Fresh random bytes.
+    """
+    milliseconds = int(at.timestamp() * 1000) & ((1 << 48) - 1)
+    bits = int.from_bytes(random[:10].rjust(10, b"\0"), "big")
+    value = (milliseconds << 80) | bits
+    value = (value & ~(0xF << 76)) | (0x7 << 76)
+    value = (value & ~(0x3 << 62)) | (0x2 << 62)
+    text = f"{value:032x}"
+    return f"{text[:8]}-{text[8:12]}-{text[12:16]}-{text[16:20]}-{text[20:]}"
+
 
 def kind_of(payload: object) -> str:
     """The kind/version name under which a payload is journaled."""
@@ -66,11 +111,12 @@ def encode(payload: object) -> dict[str, Any]:
     """A payload as strings, whole numbers, lists and objects; unset fields are left out."""
     if not dataclasses.is_dataclass(payload) or isinstance(payload, type):
         raise TypeError(f"not a payload: {payload!r}")
-    return {
-        field.name: _plain(getattr(payload, field.name))
-        for field in dataclasses.fields(payload)
-        if getattr(payload, field.name) is not None
-    }
+    plain: dict[str, Any] = {}
+    for name in _shape(type(payload)).fields:
+        value = getattr(payload, name)
+        if value is not None:
+            plain[name] = _plain(value)
+    return plain
 
 
 def _plain(value: object) -> Any:
@@ -97,23 +143,43 @@ def decode(kind: str, body: Mapping[str, Any]) -> Any:
     return _build(KINDS[kind], body, kind)
 
 
+@dataclasses.dataclass(frozen=True)
+class _Shape:
+    """A payload class taken apart once: type hints, required fields, fields that may be null."""
+
+    fields: dict[str, Any]
+    required: frozenset[str]
+    nullable: frozenset[str]
+
+
+@functools.cache
+def _shape(shape: type) -> _Shape:
+    hints = typing.get_type_hints(shape)
+    fields = dataclasses.fields(shape)
+    bare = frozenset(
+        field.name
+        for field in fields
+        if field.default is dataclasses.MISSING and field.default_factory is dataclasses.MISSING
+    )
+    nullable = frozenset(field.name for field in fields if type(None) in typing.get_args(hints[field.name]))
+    return _Shape({field.name: hints[field.name] for field in fields}, bare, nullable)
+
+
 def _build(shape: type, body: Any, where: str) -> Any:
     if not isinstance(body, Mapping):
         raise InputError(f"{where} must be an object", got=repr(body), key=where)
-    hints = typing.get_type_hints(shape)
-    fields = {field.name: field for field in dataclasses.fields(shape)}
+    known = _shape(shape)
     for name in body:
-        if name not in fields:
-            raise UnknownName(f"field of {where}", str(name), fields, key=f"{where}.{name}")
+        if name not in known.fields:
+            raise UnknownName(f"field of {where}", str(name), known.fields, key=f"{where}.{name}")
     values: dict[str, Any] = {}
-    for name, field in fields.items():
+    for name, hint in known.fields.items():
         if name in body:
-            values[name] = _value(hints[name], body[name], f"{where}.{name}")
-        elif field.default is dataclasses.MISSING and field.default_factory is dataclasses.MISSING:
-            if type(None) in typing.get_args(hints[name]):
-                values[name] = None
-                continue
-            raise InputError(f"{where} lacks '{name}'", do=f"give {name}", key=f"{where}.{name}")
+            values[name] = _value(hint, body[name], f"{where}.{name}")
+        elif name in known.required:
+            if name not in known.nullable:
+                raise InputError(f"{where} lacks '{name}'", do=f"give {name}", key=f"{where}.{name}")
+            values[name] = None
     return shape(**values)
 
 

@@ -7,6 +7,9 @@ from decimal import Decimal
 
 from saltloft.foundation.units import Mass
 
+YIELD_USES = ("pack", "ends", "sample", "waste", "stock")
+MARKETS = ("us", "ca", "eu", "home")
+
 
 @dataclass(frozen=True)
 class Consumed:
@@ -151,12 +154,14 @@ class LotYielded:
     Args:
         lot: str.
         mass: Mass.
-        into: str. 'pack', 'ends', 'sample', 'waste' or 'stock'.
+        into: str. One of YIELD_USES.
+        last: int. 1 when nothing of the lot hangs after it; counts for 'pack' and 'stock' only.
     """
 
     lot: str
     mass: Mass
     into: str
+    last: int = 1
 
 
 @dataclass(frozen=True)
