@@ -130,7 +130,7 @@ def cure_needed_kg(
     Args:
         wanted_mg_kg: float. Per green weight. [mg/kg]
         meat_kg: float. Green weight. [kg]
-        agent_fraction: float. Agent in the curing salt, above 0 to 1.
+        agent_fraction: float. Agent in the curing salt, a fraction above 0, at most 1.
         skin_on: bool. Takes 10 % off the meat weight for the skin (belly).
 
     Returns:

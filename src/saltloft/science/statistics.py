@@ -65,8 +65,8 @@ def uniform(seed: int, lot: str, member: ArrayLike, slot: ArrayLike) -> FloatArr
     Args:
         seed: int, 0 or more.
         lot: str. Name of the lot or case.
-        member: int or array of int, 0 or more. Ensemble member.
-        slot: int or array of int, 0 or more. Which parameter the draw is for.
+        member: int or array of int, 0 or more. Ensemble member. [1]
+        slot: int or array of int, 0 or more. Which parameter the draw is for. [1]
 
     Returns:
         Array of the broadcast shape of member and slot.
@@ -94,8 +94,8 @@ def normal(seed: int, lot: str, member: ArrayLike, slot: ArrayLike) -> FloatArra
     Args:
         seed: int, 0 or more.
         lot: str. Name of the lot or case.
-        member: int or array of int, 0 or more. Ensemble member.
-        slot: int or array of int, 0 or more. Which parameter the draw is for.
+        member: int or array of int, 0 or more. Ensemble member. [1]
+        slot: int or array of int, 0 or more. Which parameter the draw is for. [1]
 
     Returns:
         Array of the broadcast shape of member and slot, mean 0, standard deviation 1.
@@ -110,8 +110,8 @@ def weighted_quantile(
     """Quantiles of members that count with different weights.
 
     Args:
-        values: array. Members along `axis`; an infinity means 'later than any'.
-        weights: array (members,) or None. Each 0 or more, in sum above 0; None: all alike.
+        values: array. Members along `axis`; an infinity means 'later than any'. [any unit]
+        weights: array (members,) or None. Each 0 or more, in sum above 0; None: all alike. [1]
         q: float or array (k,). Wanted shares, 0..1.
         axis: int. The axis of the members.
 

@@ -232,7 +232,7 @@ def equilibrium_water(
     """The water content at which the mixture has a given water activity.
 
     Args:
-        water_activity: float or array, above 0 and below 1. Wanted, such as the room's RH.
+        water_activity: float or array. Wanted, such as the room's RH, above 0 and below 1. [1]
         salt: float or array. Per kg of fat-free salt-free solids. [kg/kg]
         other_solutes_mol_kg: float or array. Particles per kg of the same solids. [mol/kg]
         constants: SodiumChloride.
