@@ -1,0 +1,91 @@
+// Every page: the service worker, what still waits to be sent, and fragment swap.
+(function () {
+  "use strict";
+  const box = self.SaltloftOutbox;
+  const body = document.body;
+  const RETRY_MS = 8000;
+
+  async function showWaiting() {
+    const badge = document.getElementById("waiting");
+    if (!badge) { return; }
+    const items = await box.all();
+    const waiting = items.filter(function (item) { return item.state === "waiting"; }).length;
+    const stuck = items.length - waiting;
+    const words = [];
+    if (waiting) { words.push(body.dataset.sayWaiting.replace("#", waiting)); }
+    if (stuck) { words.push(body.dataset.sayRefused.replace("#", stuck)); }
+    badge.textContent = words.join(" · ");
+    badge.hidden = words.length === 0;
+    document.dispatchEvent(new CustomEvent("saltloft:outbox", { detail: items }));
+  }
+
+  async function sendWaiting() {
+    let receipts = new Map();
+    let problem = null;
+    try {
+      receipts = await box.send();
+    } catch (error) {
+      problem = error;
+    }
+    await showWaiting();
+    return { receipts: receipts, problem: problem };
+  }
+
+  async function askForBackgroundSync() {
+    const registration = await navigator.serviceWorker.ready;
+    if ("sync" in registration) {
+      try { await registration.sync.register("outbox"); } catch (error) { /* the page itself retries */ }
+    }
+  }
+
+  async function startWorker() {
+    if (!("serviceWorker" in navigator)) { return; }
+    await navigator.serviceWorker.register("/sw.js");
+    const registration = await navigator.serviceWorker.ready;
+    const wish = document.querySelector("meta[name=saltloft-keep]");
+    if (registration.active && wish) { registration.active.postMessage({ keep: wish.content.split(" ") }); }
+    if (registration.active && document.querySelector("[data-forget-pages]")) { registration.active.postMessage({ forget: true }); }
+    if (navigator.storage && navigator.storage.persist) { navigator.storage.persist(); }
+  }
+
+  // Fragment swap: a link or form with data-swap replaces that one part of the page.
+  async function swap(url, target) {
+    const answer = await fetch(url, { credentials: "same-origin" });
+    if (!answer.ok) { location.assign(url); return; }
+    const parsed = new DOMParser().parseFromString(await answer.text(), "text/html");
+    const fresh = parsed.querySelector(target);
+    const old = document.querySelector(target);
+    if (!fresh || !old) { location.assign(url); return; }
+    old.replaceWith(fresh);
+    document.dispatchEvent(new CustomEvent("saltloft:swapped", { detail: fresh }));
+  }
+
+  document.addEventListener("click", function (event) {
+    const link = event.target.closest("a[data-swap]");
+    if (!link || event.ctrlKey || event.metaKey || event.shiftKey) { return; }
+    event.preventDefault();
+    history.pushState({ swap: link.dataset.swap }, "", link.href);
+    swap(link.href, link.dataset.swap);
+  });
+  window.addEventListener("popstate", function (event) {
+    if (event.state && event.state.swap) { swap(location.href, event.state.swap); }
+    else if (document.querySelector("[data-swap]")) { location.reload(); }
+  });
+
+  // A page whose numbers are being recomputed looks again, quietly.
+  const fresh = document.querySelector("[data-look-again]");
+  if (fresh) {
+    setTimeout(function () { swap(location.href, "#" + fresh.id).catch(function () {}); }, Number(fresh.dataset.lookAgain) * 1000);
+  }
+
+  const printer = document.querySelector("[data-print]");
+  if (printer) { printer.addEventListener("click", function () { window.print(); }); }
+
+  self.SaltloftPage = { sendWaiting: sendWaiting, showWaiting: showWaiting, askForBackgroundSync: askForBackgroundSync };
+  window.addEventListener("online", sendWaiting);
+  setInterval(async function () {
+    if ((await box.all()).some(function (item) { return item.state === "waiting"; })) { sendWaiting(); }
+  }, RETRY_MS);
+  sendWaiting();
+  startWorker().catch(function (error) { console.warn("kept pages are off:", error.message); });
+})();
