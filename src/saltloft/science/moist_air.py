@@ -1,7 +1,7 @@
 """Moist air: what a room's temperature and humidity say about its water.
 
-Relative humidity is a fraction 0..1 of the saturation pressure over water at
-0 degC and above, over ice below. The coefficients belong to the printed
+Relative humidity is a fraction 0..1 of the saturation pressure over water from
+the triple point (0.01 degC) up, over ice below. The coefficients belong to the printed
 formulas and stand with them; temperatures -40 to 60 degC, pressures 80 to
 110 kPa. Checked against CoolProp's HumidAir.
 """
@@ -19,6 +19,7 @@ DRY_AIR_MOLAR_MASS = 0.028966  # kg/mol, hyland_wexler_1983 rounds to 28.9645 g/
 WATER_MOLAR_MASS = 0.0180153
 _RATIO = WATER_MOLAR_MASS / DRY_AIR_MOLAR_MASS
 _ZERO_C = 273.15
+_TRIPLE = 273.16  # K; here the two formulas meet
 
 # Hyland & Wexler 1983: ln(p/Pa) = c0/T + c1 + c2 T + c3 T2 + c4 T3 + c5 T4 + c6 ln T, recalled.
 _WATER = (-5.8002206e3, 1.3914993, -4.8640239e-2, 4.1764768e-5, -1.4452093e-8, 0.0, 6.5459673)
@@ -42,15 +43,15 @@ def saturation_pressure_pa(temperature_c: ArrayLike) -> FloatArray:
         temperature_c: float or array. Air temperature. [degC]
 
     Returns:
-        Array like temperature_c. Over water at 0 degC and above, over ice below. [Pa]
+        Array like temperature_c. Over water from 0.01 degC up, over ice below. [Pa]
 
     Source: hyland_wexler_1983.
     """
     kelvin = np.asarray(temperature_c, dtype=np.float64) + _ZERO_C
     over_water = _log_pressure(kelvin, _WATER)
-    if np.all(kelvin >= _ZERO_C):
+    if np.all(kelvin >= _TRIPLE):
         return np.exp(over_water)
-    return np.exp(np.where(kelvin < _ZERO_C, _log_pressure(kelvin, _ICE), over_water))
+    return np.exp(np.where(kelvin < _TRIPLE, _log_pressure(kelvin, _ICE), over_water))
 
 
 def saturation_log_slope_k(temperature_c: ArrayLike) -> FloatArray:
@@ -63,7 +64,7 @@ def saturation_log_slope_k(temperature_c: ArrayLike) -> FloatArray:
         Array like temperature_c. [1/K]
     """
     kelvin = np.asarray(temperature_c, dtype=np.float64) + _ZERO_C
-    return np.where(kelvin < _ZERO_C, _log_slope(kelvin, _ICE), _log_slope(kelvin, _WATER))
+    return np.where(kelvin < _TRIPLE, _log_slope(kelvin, _ICE), _log_slope(kelvin, _WATER))
 
 
 def enhancement_factor(temperature_c: ArrayLike, pressure_pa: ArrayLike = STANDARD_PRESSURE_PA) -> FloatArray:

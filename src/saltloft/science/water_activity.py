@@ -251,7 +251,7 @@ def equilibrium_water(
     low = np.full(wanted.shape, np.log(1e-3))
     high = np.full(wanted.shape, np.log(wettest))
     ends = [of_mixture(np.exp(end), salt_content, moles, constants, halsey) for end in (low, high)]
-    if np.any(ends[0] > wanted) or np.any(ends[1] < wanted) or np.any(wanted >= 1.0):
+    if np.any((ends[0] > wanted) | (ends[1] < wanted) | (wanted >= 1.0) | ~(wanted > 0.0)):
         raise OutOfRange(
             "no water content gives this water activity",
             got=f"water activity {np.min(wanted):.3f} to {np.max(wanted):.3f}",
