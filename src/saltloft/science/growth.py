@@ -184,6 +184,7 @@ def square_root_rate_h(
     temperature_c: ArrayLike,
     ph: ArrayLike,
     water_activity: ArrayLike,
+    *,
     undissociated_lactic_mol_m3: ArrayLike,
     nitrite_mg_kg: ArrayLike,
     model: SquareRootGrowth,
@@ -229,7 +230,7 @@ def interaction(factors: ArrayLike) -> tuple[FloatArray, FloatArray]:
     """
     phi = (1.0 - np.sqrt(np.clip(np.asarray(factors, dtype=np.float64), 0.0, 1.0))) ** 2
     psi = np.zeros(phi.shape[1:])
-    with np.errstate(divide="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore"):
         for index in range(phi.shape[0]):
             others = np.prod(1.0 - np.delete(phi, index, axis=0), axis=0)
             psi = psi + np.where(phi[index] > 0.0, phi[index] / (2.0 * others), 0.0)
@@ -288,6 +289,7 @@ def credited_kill_log10(
     temperature_c: ArrayLike,
     ph: ArrayLike,
     water_activity: ArrayLike,
+    *,
     growth_open: ArrayLike,
     credit: KillCredit,
 ) -> FloatArray:
