@@ -72,9 +72,9 @@ def lot_curve(outlook: LotOutlook, *, font: str = PAPER_FONT, width: int = 520) 
     panels = [_loss_panel(outlook, frame, width)]
     if outlook.air.time_d:
         air = outlook.air
-        panels.append(_air_panel(air.time_d, air.rh_pct, say("RH %"), outlook, frame, width))
-        panels.append(_air_panel(air.time_d, air.temperature_c, say("air °C"), outlook, frame, width))
-    return _chart({"vconcat": panels, "spacing": 10}, font)
+        panels.append(_air_panel((air.time_d, air.rh_pct), say("RH %"), outlook, frame, width))
+        panels.append(_air_panel((air.time_d, air.temperature_c), say("air °C"), outlook, frame, width))
+    return _chart({"vconcat": panels, "spacing": 14}, font)
 
 
 def ready_days(outlook: LotOutlook, *, font: str = PAPER_FONT, width: int = 520) -> Spec:
@@ -85,8 +85,8 @@ def ready_days(outlook: LotOutlook, *, font: str = PAPER_FONT, width: int = 520)
         font: str. Font family of all words.
         width: int. Width of the plot. [px]
     """
-    frame = frame_of(outlook)
     target = outlook.result.targets[outlook.target_name]
+    frame = _ready_frame(outlook)
     lanes = [
         (say("mean of the lot"), target.mean),
         (say("half of its pieces"), target.share_of_pieces.get("0.5")),
@@ -99,7 +99,9 @@ def ready_days(outlook: LotOutlook, *, font: str = PAPER_FONT, width: int = 520)
     x = _x_axis(frame, outlook)
     layers: list[Spec] = [
         _layer(rows, {"type": "bar", "height": 12, "color": BLOOM_DEEP}, x=x, x2="late", y=y),
-        _layer(rows, {"type": "tick", "thickness": 2.5, "size": 16, "color": HEATHER}, x=_on("middle", x), y=y),
+        _layer(
+            rows, {"type": "tick", "thickness": 2.5, "size": 16, "color": HEATHER}, x=_on("middle", x), y=y
+        ),
         _layer(rows, {"type": "tick", "thickness": 1, "size": 12, "color": INK}, x=_on("early", x), y=y),
         _layer(
             [row for row in rows if row["closed"]],
@@ -110,6 +112,16 @@ def ready_days(outlook: LotOutlook, *, font: str = PAPER_FONT, width: int = 520)
         *_today(frame, x),
     ]
     return _chart({"layer": layers, "width": width, "height": 22 * max(len(rows), 1)}, font)
+
+
+def _ready_frame(outlook: LotOutlook) -> Frame:
+    target = outlook.result.targets[outlook.target_name]
+    bands = [target.mean, target.piece, *target.share_of_pieces.values()]
+    ends = [end for band in bands for end in (band.p05, band.p50, band.p95) if end is not None]
+    offset, horizon = outlook.hang_offset_d, outlook.result.horizon_d
+    late = min(max([*ends, outlook.age_d + 7.0]) + 2.0, horizon)
+    early = min([*ends, outlook.age_d]) - 1.0
+    return Frame(early - offset, max(late, early + 4.0) - offset, offset, outlook.age_d - offset)
 
 
 def svg(spec: Mapping[str, Any]) -> str:
@@ -224,7 +236,12 @@ def _target_line(outlook: LotOutlook, frame: Frame, x: Spec, y: Spec) -> list[Sp
 
 def _weighings(outlook: LotOutlook, frame: Frame, x: Spec, y: Spec) -> list[Spec]:
     rows = [
-        {"day": round(point.day - frame.offset, 3), "value": point.value, "low": point.low, "high": point.high}
+        {
+            "day": round(point.day - frame.offset, 3),
+            "value": point.value,
+            "low": point.low,
+            "high": point.high,
+        }
         for point in outlook.weighings
     ]
     if not rows:
@@ -244,9 +261,10 @@ def _today(frame: Frame, x: Spec) -> list[Spec]:
 
 
 def _air_panel(
-    time_d: Sequence[float], values: Sequence[float], title: str, outlook: LotOutlook, frame: Frame, width: int
+    series: tuple[Sequence[float], Sequence[float]], title: str, outlook: LotOutlook, frame: Frame, width: int
 ) -> Spec:
     x, height = _x_axis(frame, outlook, labels=False), 64
+    time_d, values = series
     shown = [value for value in values if np.isfinite(value)]
     low, high = min(shown, default=0.0), max(shown, default=1.0)
     pad = max((high - low) * 0.08, 0.5)
@@ -262,13 +280,14 @@ def _air_panel(
     size = (frame.end - frame.start) / width, (ends[1] - ends[0]) / height
     hatch = [line for gap in gaps for line in _hatch(gap, frame, ends, size)]
     names = [
-        {"day": (gap.start_d + gap.end_d) / 2.0 - frame.offset, "word": say("no reading")}
-        for gap in gaps
-        if (gap.end_d - gap.start_d) / size[0] > 52.0
+        {"day": gap.start_d - frame.offset, "word": say("no reading")}
+        for gap in sorted(gaps, key=lambda gap: gap.start_d - gap.end_d)[:1]
     ]
-    words = {"type": "text", "color": INK, "fontSize": 10, "stroke": "white", "strokeWidth": 0}
+    words = {"type": "text", "align": "left", "dy": -6, "color": INK, "fontSize": 10, "clip": False}
     layers: list[Spec] = [
-        _layer(rows, {"type": "line", "color": SEA, "strokeWidth": 0.9}, x=x, y=_field("value", y), detail="part"),
+        _layer(
+            rows, {"type": "line", "color": SEA, "strokeWidth": 0.9}, x=x, y=_field("value", y), detail="part"
+        ),
         _layer(
             hatch,
             {"type": "rule", "color": INK, "strokeWidth": 0.5, "opacity": 0.6},
@@ -277,7 +296,7 @@ def _air_panel(
             y=_field("low", y),
             y2="high",
         ),
-        _layer(names, words, x=x, text="word"),
+        _layer(names, words, x=x, y={"value": 0}, text="word"),
         *_today(frame, x)[:1],
     ]
     return {"layer": [layer for layer in layers if layer["data"]["values"]], "width": width, "height": height}
@@ -288,9 +307,11 @@ def _pieces(
 ) -> list[dict[str, float]]:
     """The air series thinned piece by piece, so that no line bridges a gap."""
     starts = [gap.start_d for gap in gaps]
-    parts = np.searchsorted(np.asarray(starts), np.asarray(time_d), side="right") if starts else [0] * len(time_d)
+    parts = (
+        np.searchsorted(np.asarray(starts), np.asarray(time_d), side="right") if starts else [0] * len(time_d)
+    )
     rows: list[dict[str, float]] = []
-    for part in sorted(set(int(item) for item in parts)):
+    for part in sorted({int(item) for item in parts}):
         inside = [i for i, own in enumerate(parts) if own == part and np.isfinite(values[i])]
         days, kept = thin([time_d[i] for i in inside], [values[i] for i in inside], 240)
         rows += [
@@ -339,7 +360,7 @@ def _lane(name: str, band: Band, frame: Frame) -> dict[str, Any]:
 def _x_axis(frame: Frame, outlook: LotOutlook, *, labels: bool = True) -> Spec:
     span = frame.end - frame.start
     step = next((step for step in TICK_STEPS if span / step <= 9), TICK_STEPS[-1])
-    ticks = [day for day in range(0, int(frame.end) + 1) if day % step == 0]
+    ticks = [day for day in range(max(0, int(frame.start)), int(frame.end) + 1) if day % step == 0]
     axis: Spec = {"values": ticks, "title": say("days since hanging") if labels else None, "grid": True}
     if labels:
         today = outlook.asof.astimezone(ZoneInfo(outlook.zone)).date()

@@ -10,10 +10,11 @@ from __future__ import annotations
 import dataclasses
 import json
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 from functools import lru_cache
 from importlib.resources import files
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from saltloft.foundation.words import LANGUAGE, say
 from saltloft.plant.answers import HouseFace
@@ -178,24 +179,29 @@ def head_words(house: HouseFace) -> str:
     )
 
 
+def full_moment(sheet: Sheet) -> str:
+    """The sheet's moment with its year, in the house's zone."""
+    # No reader's year is year 1, so the year is always said.
+    return moment_words(sheet.at, sheet.house.zone, date.min)
+
+
 def pdf(sheet: Sheet) -> bytes:
     """Print a sheet as PDF/A-3b with its evidence attached; the same sheet gives the same bytes."""
     import typst  # noqa: PLC0415 - only those who print pay for the typesetter
 
-    local_day = sheet.at.date()
+    local_day = sheet.at.astimezone(ZoneInfo(sheet.house.zone)).date()
     data = {
         "title": sheet.title,
         "subject": sheet.subject,
         "house": sheet.house.name,
-        "moment": moment_words(sheet.at, sheet.house.zone, local_day),
-        "year": str(local_day.year),
+        "moment": full_moment(sheet),
         "head": head_words(sheet.house),
         "page": say("page"),
         "of": say("of"),
         "cautions": cautions_of(sheet),
         "language": LANGUAGE.get(),
         "paper": sheet.paper,
-        "date": [sheet.at.year, sheet.at.month, sheet.at.day],
+        "date": [local_day.year, local_day.month, local_day.day],
         "blocks": [dataclasses.asdict(block) for block in sheet.blocks],
         "evidence": json.dumps(sheet.evidence, ensure_ascii=False, sort_keys=True, indent=1),
         "evidence_name": sheet.evidence_name,

@@ -54,6 +54,16 @@ def hazard_words(hazard: str) -> str:
     return names.get(hazard, hazard.replace("_", " "))
 
 
+def outcome_word(outcome: Outcome) -> str:
+    """One of the four outcomes in the reader's language."""
+    return {
+        Outcome.MET: say("met"),
+        Outcome.NOT_MET: say("not met"),
+        Outcome.NOT_SHOWN: say("not shown"),
+        Outcome.DOES_NOT_APPLY: say("does not apply"),
+    }[outcome]
+
+
 def day_words(day: date, today: date, *, weekday: bool = True) -> str:
     """'Fri 24 Apr', with the year when it is not this one.
 

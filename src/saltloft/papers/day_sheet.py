@@ -1,0 +1,180 @@
+"""The day sheet: what worries me, what is due, what is ready, what to make, and the rooms to walk."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from saltloft.foundation.words import say, say_many
+from saltloft.papers.page import Block, Grid, Lead, Mark, Marks, Notes, Sheet
+from saltloft.plant.answer_json import today_json
+from saltloft.plant.answers import DayItem, DaySheet, LotOutlook, RoomNow, YieldRow
+from saltloft.plant.sentences import (
+    day_words,
+    moment_words,
+    now_words,
+    number_words,
+    ready_words,
+)
+
+MARK_OF_KIND = {"worry": "look", "due": "due", "ready": "ready", "make": "waiting"}
+
+
+def day_sheet(day: DaySheet, *, paper: str = "a4") -> Sheet:
+    """Lay the day out as a sheet.
+
+    Args:
+        day: DaySheet.
+        paper: str. 'a4' or 'us-letter'.
+    """
+    blocks: tuple[Block, ...] = (
+        Lead(day_sentence(day)),
+        _items(day, "worry", say("What worries me"), say("Nothing stands out from what was recorded.")),
+        _items(day, "due", say("What is due"), say("Nothing is due today.")),
+        _items(day, "ready", say("What is ready"), say("No lot is near its target.")),
+        _items(day, "make", say("What to make"), say("Nothing is planned.")),
+        rooms_grid(day.rooms, day),
+        lots_grid(day.lots),
+        yield_grid(day.yields),
+        Notes("", (say("Every number's entries and fact rows: saltloft today --json, also attached here."),)),
+    )
+    return Sheet(
+        title=say("Day sheet"),
+        subject=day_words(day.day, day.day),
+        house=day.house,
+        at=day.at,
+        blocks=blocks,
+        evidence=today_json(day),
+        evidence_name=f"today-{day.day.isoformat()}.json",
+        paper=paper,
+    )
+
+
+def day_sentence(day: DaySheet) -> str:
+    """The sentence the sheet begins with: how many things, and the most pressing one."""
+    counts = {kind: len(day.of_kind(kind)) for kind in MARK_OF_KIND}
+    parts = [
+        say_many("{count} thing worries", "{count} things worry", counts["worry"]),
+        say_many("{count} is due", "{count} are due", counts["due"]),
+        say_many("{count} lot is ready or nearly", "{count} lots are ready or nearly", counts["ready"]),
+    ]
+    sentence = say("{day}: {parts}.", day=day_words(day.day, day.day), parts=", ".join(parts))
+    first = next(iter((*day.of_kind("worry"), *day.of_kind("due"))), None)
+    if first is None:
+        return sentence
+    return say("{sentence} First: {because}", sentence=sentence, because=first.because)
+
+
+def _items(day: DaySheet, kind: str, title: str, empty: str) -> Marks:
+    rows = [
+        Mark(MARK_OF_KIND[kind], _amount(item), item.subject, item.because, _sources_words(item.sources))
+        for item in day.of_kind(kind)
+    ]
+    return Marks(title, tuple(rows), empty)
+
+
+def _amount(item: DayItem) -> str:
+    if item.number is None:
+        return ""
+    decimals = 0 if float(item.number).is_integer() else 1 if abs(item.number) >= 1 else 2
+    return f"{number_words(item.number, decimals)} {item.unit}".rstrip()
+
+
+def _sources_words(sources: Sequence[str]) -> str:
+    facts = sum("." in source for source in sources)
+    parts = []
+    if len(sources) > facts:
+        parts.append(say_many("{count} record", "{count} records", len(sources) - facts))
+    if facts:
+        parts.append(say_many("{count} fact row", "{count} fact rows", facts))
+    return say("rests on {parts}", parts=", ".join(parts)) if parts else ""
+
+
+def rooms_grid(rooms: Sequence[RoomNow], day: DaySheet) -> Grid:
+    """The rooms with a blank to write what the walk found."""
+    rows = []
+    for room in rooms:
+        air = _pair(room.temperature_c, room.rh_pct, 1)
+        when = "" if room.read_at is None else moment_words(room.read_at, day.house.zone, day.day)
+        load = say("{load} of {capacity}", load=f"{room.load_kg:,.0f}", capacity=f"{room.capacity_kg:,}")
+        rows.append(
+            (
+                room.room,
+                air,
+                _pair(room.set_temperature_c, room.set_rh_pct, 0),
+                when,
+                load if room.capacity_kg else f"{room.load_kg:,.0f}",
+                ", ".join(room.lots),
+                room.expected,
+                "______",
+            )
+        )
+    columns = (
+        say("room"),
+        say("air °C / %RH"),
+        say("set"),
+        say("read"),
+        say("load kg"),
+        say("lots"),
+        say("as set?"),
+        say("by hand"),
+    )
+    return Grid(say("Rooms"), columns, tuple(rows), empty=say("No room is defined yet."))
+
+
+def _pair(temperature_c: float | None, rh_pct: float | None, decimals: int) -> str:
+    shown = ["–" if value is None else number_words(value, decimals) for value in (temperature_c, rh_pct)]
+    return " / ".join(shown)
+
+
+def lots_grid(lots: Sequence[LotOutlook]) -> Grid:
+    """The hanging lots: age, where they stand, when they are at their target."""
+    rows = tuple(
+        (
+            lot.lot,
+            lot.title,
+            str(round(lot.age_d - lot.hang_offset_d)),
+            now_words(lot),
+            ready_words(lot).removeprefix(lot.lot).lstrip(" :"),
+        )
+        for lot in lots
+    )
+    columns = (say("lot"), say("product"), say("day"), say("loss now, computed"), say("target"))
+    return Grid(say("Hanging lots"), columns, rows, right=(2,), empty=say("No lot hangs."))
+
+
+def yield_grid(rows: Sequence[YieldRow]) -> Grid:
+    """Kilograms in and out and the loss by lot, against what was expected."""
+    columns = (
+        say("lot"),
+        say("in kg"),
+        say("out kg"),
+        say("loss %, measured"),
+        say("from"),
+        say("expected %"),
+        say("difference"),
+    )
+    return Grid(
+        say("Kilograms in, kilograms out"),
+        columns,
+        tuple(_yield_row(row) for row in rows),
+        right=(1, 2, 3, 5, 6),
+        empty=say("No lot was weighed or came off the racks yet."),
+    )
+
+
+def _yield_row(row: YieldRow) -> tuple[str, ...]:
+    expected = "–"
+    if row.expected_pct is not None and row.expected_low_pct is not None:
+        expected = f"{row.expected_pct:.1f} ({row.expected_low_pct:.1f} – {row.expected_high_pct:.1f})"
+    away = "–"
+    if row.loss_pct is not None and row.expected_pct is not None:
+        away = number_words(row.loss_pct - row.expected_pct, 1)
+    return (
+        row.lot,
+        f"{row.in_kg:,.0f}",
+        "–" if row.out_kg is None else f"{row.out_kg:,.1f}",
+        "–" if row.loss_pct is None else f"{row.loss_pct:.1f}",
+        row.basis,
+        expected,
+        away,
+    )
