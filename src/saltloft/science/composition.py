@@ -79,7 +79,7 @@ class Composition:
                     do="lower one of the other parts",
                     key=f"{part.name}_pct",
                 )
-        if np.any(np.abs(np.asarray(total) - 1.0) > 1e-9):
+        if not np.all(np.abs(np.asarray(total) - 1.0) <= 1e-9):  # 'not <=' refuses NaN too
             raise InputError(
                 "the parts of the composition do not make 100 %",
                 got=f"{100.0 * float(np.max(total)):.2f} %",
