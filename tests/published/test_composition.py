@@ -4,20 +4,13 @@ from __future__ import annotations
 
 import pytest
 
+from saltloft.cases.constants import meat_row
 from saltloft.facts.loader import load_facts
-from saltloft.science.composition import Composition, MeatRow, after_loss, blend, close, of_row
+from saltloft.science.composition import Composition, after_loss, blend, close, of_row
 
 FACTS = load_facts()
 
-
-def row(label: str) -> MeatRow:
-    """One table row as fractions."""
-    return MeatRow(
-        *(FACTS.number(f"pork.{label}.{part}_pct") / 100.0 for part in ("water", "protein", "fat", "ash"))
-    )
-
-
-SHOULDER, BACKFAT = row("10072"), row("10004")
+SHOULDER, BACKFAT = meat_row(FACTS, "10072"), meat_row(FACTS, "10004")
 
 
 def test_a_blend_from_the_table_by_hand() -> None:
@@ -84,5 +77,5 @@ def test_brine_example() -> None:
 @pytest.mark.parametrize(("label", "ratio"), [("07071", 1.602), ("07057", 1.354)])
 def test_finished_rows(label: str, ratio: float) -> None:
     """Moisture:protein of hard salami 36.18/22.58 and pepperoni 30.72/22.68, divided by hand."""
-    finished = row(label)
+    finished = meat_row(FACTS, label)
     assert finished.water / finished.protein == pytest.approx(ratio, abs=1e-3)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from saltloft.cases import constants
 from saltloft.facts.loader import load_facts
 from saltloft.science import water_activity
 
@@ -24,40 +25,24 @@ PRINTED = {
 }  # fmt: skip
 
 
-def constants() -> water_activity.SodiumChloride:
-    """Pitzer's constants from the fact rows."""
-
-    def number(name: str) -> float:
-        return FACTS.number(f"sodium_chloride.{name}")
-
-    return water_activity.SodiumChloride(
-        beta0=number("pitzer_beta0"),
-        beta1=number("pitzer_beta1"),
-        c_phi=number("pitzer_c_phi"),
-        debye_slope=number("pitzer_debye_slope"),
-        b=number("pitzer_b"),
-        alpha=number("pitzer_alpha"),
-        saturation_molality=number("saturation_molality"),
-        molar_mass=number("molar_mass"),
-        water_molar_mass=number("water_molar_mass"),
-    )
+BRINE = constants.sodium_chloride(FACTS)
 
 
 @pytest.mark.parametrize(("molality", "printed"), PRINTED.items())
 def test_sodium_chloride_row_by_row(molality: float, printed: float) -> None:
     """Robinson & Stokes, 0.1 to 6 mol/kg, within 0.001."""
-    assert water_activity.sodium_chloride(molality, constants()) == pytest.approx(printed, abs=1e-3)
+    assert water_activity.sodium_chloride(molality, BRINE) == pytest.approx(printed, abs=1e-3)
 
 
 @pytest.mark.parametrize("label", LABELS)
 def test_osmotic_coefficient_row_by_row(label: str) -> None:
-    """The same source's osmotic coefficients, within 0.005.
+    """The same source's osmotic coefficients, row by row.
 
     All rows but 4.5 mol/kg agree within 0.003; that row, as recalled, lies 0.004 under a smooth
     curve through its neighbours (worth 0.0006 in water activity).
     """
     prefix = f"sodium_chloride.osmotic_coefficient.{label}"
-    ours = water_activity.osmotic_coefficient(FACTS.number(f"{prefix}.molality"), constants())
+    ours = water_activity.osmotic_coefficient(FACTS.number(f"{prefix}.molality"), BRINE)
     assert ours == pytest.approx(
         FACTS.number(f"{prefix}.osmotic_coefficient"), abs=3e-3 if label != "m4_5" else 5e-3
     )
@@ -73,13 +58,13 @@ def test_the_table_is_whole() -> None:
 def test_saturated_brine_against_greenspan(label: str) -> None:
     """Saturated sodium chloride, 0 to 30 degC, within 0.5 %RH though our brine knows no temperature."""
     printed = FACTS.number(f"saturated_salts.sodium_chloride_at.{label}.rh_pct")
-    saturated = water_activity.sodium_chloride(99.0, constants())
+    saturated = water_activity.sodium_chloride(99.0, BRINE)
     assert 100.0 * saturated == pytest.approx(printed, abs=0.5)
 
 
 def test_saturation_is_26_4_per_cent_brine() -> None:
     """100 degrees on the salinometer (CFIA manual 4.13.2, read): 26.4 g salt in 100 g brine."""
-    salt = constants().saturation_molality * constants().molar_mass
+    salt = BRINE.saturation_molality * BRINE.molar_mass
     assert 100.0 * salt / (1.0 + salt) == pytest.approx(
         FACTS.number("sodium_chloride.saturation_brine"), abs=0.05
     )
@@ -104,11 +89,9 @@ def test_finished_sausage_lies_in_the_published_range() -> None:
     """
     salt, water = 2.260 / 22.99 * 0.058443 * 10.0, 0.3618
     solids = 1.0 - water - 0.3372 - salt
-    halsey = water_activity.Halsey(
-        FACTS.number("sorption.halsey_scale"), FACTS.number("sorption.halsey_power")
-    )
+    halsey = constants.halsey(FACTS)
     dry, wet = (
-        float(water_activity.of_mixture(water / solids, salt / solids, other / solids, constants(), halsey))
+        float(water_activity.of_mixture(water / solids, salt / solids, other / solids, BRINE, halsey))
         for other in (0.35, 0.0)
     )
     assert dry < wet

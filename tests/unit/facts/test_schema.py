@@ -7,6 +7,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from saltloft.facts.loader import read_folder
 from saltloft.facts.schema import check_unit, read_fact, read_table
@@ -139,3 +141,17 @@ def test_a_missing_column_is_named() -> None:
     """The file's own columns are offered."""
     with pytest.raises(UnknownName, match=r"column of t\.csv"):
         list(read_table(SPEC, "row,water\na,1\n", "topic"))
+
+
+NUMBER = st.decimals(-1000, 1000, places=3)
+
+
+@given(NUMBER, NUMBER, NUMBER)
+def test_a_row_is_taken_exactly_when_it_is_in_order(low: Decimal, value: Decimal, high: Decimal) -> None:
+    """low <= value <= high is the whole condition, at the borders too."""
+    fields = {**GOOD, "value": value, "low": low, "high": high}
+    if low <= value <= high:
+        assert read_fact("a.b", fields).value == value
+    else:
+        with pytest.raises(InputError, match="is not in order"):
+            read_fact("a.b", fields)
