@@ -1,0 +1,365 @@
+"""From the bytes of a logger file to its series: the steps in order."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from saltloft.foundation.errors import InputError, UnknownName
+from saltloft.foundation.words import say
+from saltloft.store.loggers import clock
+from saltloft.store.loggers.columns import Columns, choose_columns
+from saltloft.store.loggers.date_order import Moments, place_moments
+from saltloft.store.loggers.encoding import TextForm, lines_in_pieces, sniff
+from saltloft.store.loggers.explain import local_text, series_sentences, table_sentences
+from saltloft.store.loggers.gather import Gathered, gather
+from saltloft.store.loggers.model import Counts, LogReading, Question, ReadOptions, Refused, RowShown, Values
+from saltloft.store.loggers.places import zone_in_notes
+from saltloft.store.loggers.quality import find_flags, find_gaps
+from saltloft.store.loggers.resets import Quarantine, set_resets_apart
+from saltloft.store.loggers.rows import RawRows, RowReader
+from saltloft.store.loggers.stamps import NO_OFFSET
+from saltloft.store.loggers.table import LOOKED_AT, Table, find_table, split_lines
+
+MAXIMUM_BYTES = 200_000_000
+# More refused rows than this share of a file is a misreading, not a few bad lines.
+_MOST_REFUSED_SHARE = 0.05
+_FEW_REFUSED = 3
+ANSWER_KEYS = (
+    "date_order",
+    "serial",
+    "clock",
+    "zone",
+    "unit",
+    "unit.CHANNEL",
+    "unit_change.CHANNEL",
+    "rh_scale",
+    "room.CHANNEL",
+    "column.N",
+    "clock_reset.N",
+    "clock_fast_seconds",
+    "spring_hour",
+    "refused_rows",
+)
+
+
+@dataclass(frozen=True)
+class _Timed:
+    utc: Values
+    zone: str
+    understood: tuple[str, ...]
+    questions: tuple[Question, ...]
+
+
+def refuse_size(size: int) -> None:
+    """Refuse a file by its size, before a byte of it is read.
+
+    Args:
+        size: int. [bytes]
+
+    Raises:
+        InputError: empty, or above MAXIMUM_BYTES.
+    """
+    if size == 0:
+        raise InputError(
+            say("the file is empty"), allowed=say("a logger's table as text"), do=say("export it again")
+        )
+    if size > MAXIMUM_BYTES:
+        raise InputError(
+            say("the file is too large and was not read"),
+            got=say("{size} MB", size=round(size / 1e6)),
+            allowed=say("at most {most} MB", most=MAXIMUM_BYTES // 1_000_000),
+            do=say("export it in parts, for instance one per month"),
+        )
+
+
+def read_log(data: bytes, options: ReadOptions | None = None) -> LogReading:
+    """Read one logger file.
+
+    Args:
+        data: bytes. The file.
+        options: ReadOptions. What is known about it.
+
+    Returns:
+        LogReading. With questions when something can't be decided; `blocked` says whether they stop it.
+
+    Raises:
+        InputError: empty, binary, too large, no table, no moments, no temperature or humidity, or no row
+            that can be taken; with the line where there is one.
+        UnknownName: an answer's key or a room nobody knows.
+    """
+    options = options or ReadOptions()
+    _known_answers(options)
+    refuse_size(len(data))
+    form = sniff(data)
+    pieces = lines_in_pieces(data, form)
+    head: list[str] = []
+    for piece in pieces:
+        head += piece
+        if len(head) >= LOOKED_AT:
+            break
+    table = find_table(head)
+    sample = [
+        row for row in split_lines(head[table.first_line - 1 : LOOKED_AT], table.separator) if len(row) > 1
+    ]
+    table, columns = choose_columns(table, sample, options)
+    if columns.questions:
+        return _only_questions(table, columns, form)
+    raw = RowReader(table, columns).read(itertools.chain([head], pieces))
+    if not raw.lines.size:
+        raise _nothing(raw.odd.refused)
+    reading = _understand(raw, table, columns, form, options)
+    return replace(reading, refused=_with_text(reading.refused, data, form))
+
+
+def _known_answers(options: ReadOptions) -> None:
+    for key in options.answers:
+        stem, dot, rest = key.partition(".")
+        allowed = {name.partition(".")[0]: "." in name for name in ANSWER_KEYS if name != "unit"}
+        if stem not in allowed or (dot and not rest) or (bool(dot) != allowed[stem] and stem != "unit"):
+            raise UnknownName("answer", key, ANSWER_KEYS, key=key)
+
+
+def _only_questions(table: Table, columns: Columns, form: TextForm) -> LogReading:
+    understood = tuple(table_sentences(table, columns, form))
+    return LogReading((), understood, columns.questions, (), (), (), (), Counts(), "", table.notes)
+
+
+def _nothing(refused: Sequence[Refused]) -> InputError:
+    first = refused[0] if refused else None
+    return InputError(
+        say("no row could be taken"),
+        got=first.reason if first else "",
+        allowed=say("rows with a date and time and at least one number"),
+        do=say("look at that line, or export the file again"),
+        line=first.line if first else None,
+    )
+
+
+def _understand(
+    raw: RawRows, table: Table, columns: Columns, form: TextForm, options: ReadOptions
+) -> LogReading:
+    moments = place_moments(raw.parts, raw.lines, options)
+    timed = _to_utc(raw, moments, table, options)
+    apart = set_resets_apart(timed.utc, raw.lines, timed.zone, options)
+    utc = _refuse_times(raw, moments, timed, apart, options)
+    if not np.isfinite(utc).any():
+        raise _nothing(raw.odd.refused)
+    roles = dict(options.rooms)
+    if options.room and options.role:
+        roles[options.room] = options.role
+    found = gather(raw, utc, table=table, columns=columns, options=options, role_of=roles)
+    gaps = tuple(gap for one in found.series for gap in find_gaps(one))
+    counts = _counts(raw, utc, found, apart)
+    questions = [*moments.questions, *timed.questions, *apart.questions, *found.questions]
+    questions += _too_many_refused(counts, options)
+    understood = [
+        *table_sentences(table, columns, form),
+        *moments.understood,
+        *timed.understood,
+        *apart.words,
+        *found.understood,
+        *series_sentences(found.series, gaps, counts, timed.zone),
+    ]
+    return LogReading(
+        tuple(found.series),
+        tuple(understood),
+        tuple(questions),
+        gaps,
+        tuple(flag for one in found.series for flag in find_flags(one)),
+        tuple(sorted(raw.odd.refused, key=lambda one: one.line)),
+        _shown(raw, found, timed.zone),
+        counts,
+        timed.zone,
+        table.notes,
+    )
+
+
+def _to_utc(raw: RawRows, moments: Moments, table: Table, options: ReadOptions) -> _Timed:
+    local, understood, questions = moments.seconds, [], []
+    written = (moments.offset != NO_OFFSET) | moments.universal
+    utc = np.where(moments.universal, local, local - np.where(written, moments.offset, 0))
+    if written.all():
+        if not moments.universal.all():
+            understood.append(say("Each time carries its own offset from UTC."))
+        zone = _zone(table, options)[0] or "UTC"
+        return _fast_clock(_Timed(utc, zone, tuple(understood), ()), options)
+    zone, why = _zone(table, options)
+    if not zone:
+        zone = "UTC"
+        words = say("In which time zone does the logger's clock run? Give --zone, such as Europe/Vienna.")
+        questions.append(Question("zone", words))
+    clock.zone_named(zone)
+    groups = [
+        rows[np.isfinite(local[rows]) & ~written[rows]]
+        for rows in (np.flatnonzero(raw.group == index) for index in range(len(raw.groups)))
+    ]
+    evidence = [_evidence(local[rows], zone) for rows in groups if rows.size]
+    kind, words_found, asked = clock.choose_clock(evidence, options, zone)
+    spring, spring_asked = _spring(evidence, options)
+    resolved = lost = 0
+    for rows in groups:
+        if rows.size:
+            utc[rows], one, other = clock.to_utc(local[rows], zone, kind, spring)
+            resolved, lost = resolved + one, lost + other
+    understood += [why] if why else []
+    understood += [*words_found] if zone != "UTC" and not questions else []
+    if resolved:
+        understood.append(
+            say(
+                "{count} rows of the hour that autumn shows twice were placed by their order.", count=resolved
+            )
+        )
+    utc[~np.isfinite(local)] = np.nan
+    return _fast_clock(_Timed(utc, zone, tuple(understood), (*questions, *asked, *spring_asked)), options)
+
+
+def _evidence(local: Values, zone: str) -> clock.Evidence:
+    # A clock that lost its date would stretch the search over decades: only the main block counts.
+    typical = float(np.median(local))
+    return clock.look_for_evidence(local[np.abs(local - typical) < 5 * 365 * 86400], zone)
+
+
+def _spring(evidence: Iterable[clock.Evidence], options: ReadOptions) -> tuple[str, list[Question]]:
+    days = [day for one in evidence for day in one.repeated_spring]
+    answer = options.answers.get("spring_hour", "")
+    if answer not in ("", "standard_after", "as_written"):
+        raise InputError(
+            say("the hour shown twice in spring can't be read so"),
+            got=f"'{answer}'",
+            allowed="standard_after, as_written",
+            key="spring_hour",
+        )
+    if not days or answer:
+        return answer, []
+    words = say(
+        "On {day} the hour after the spring change stands twice: the clock went forward and fell back. "
+        "Is what follows standard time, or as written (repeats with other values are left out)?",
+        day=days[0],
+    )
+    return "", [Question("spring_hour", words, ("standard_after", "as_written"))]
+
+
+def _zone(table: Table, options: ReadOptions) -> tuple[str, str]:
+    given = options.zone or options.answers.get("zone", "")
+    if given:
+        return given, say("The zone {zone} was given.", zone=given)
+    noted = zone_in_notes(
+        [f"{key} {value}" for key, value in table.notes] + [heading.label for heading in table.headings]
+    )
+    if noted:
+        return noted, say("The file says its clock runs in {zone}.", zone=_plain_zone(noted))
+    if options.house_zone:
+        return options.house_zone, say(
+            "The file names no zone: the house's zone {zone} counts.", zone=options.house_zone
+        )
+    return "", ""
+
+
+def _plain_zone(name: str) -> str:
+    if name.startswith("Etc/GMT"):
+        return "UTC" + name[7:].translate(str.maketrans("+-", "-+"))
+    return name
+
+
+def _fast_clock(timed: _Timed, options: ReadOptions) -> _Timed:
+    answer = options.answers.get("clock_fast_seconds", "")
+    if not answer:
+        return timed
+    try:
+        fast = int(answer)
+    except ValueError as error:
+        raise InputError(
+            say("by how much the clock was fast is a whole number of seconds"),
+            got=f"'{answer}'",
+            allowed=say("540 for 9 minutes fast, -60 for a minute slow"),
+            key="clock_fast_seconds",
+        ) from error
+    words = say("The clock was {seconds} s fast, as you answered: taken off every time.", seconds=fast)
+    return replace(timed, utc=timed.utc - fast, understood=(*timed.understood, words))
+
+
+def _refuse_times(
+    raw: RawRows, moments: Moments, timed: _Timed, apart: Quarantine, options: ReadOptions
+) -> Values:
+    utc = apart.utc.copy()
+    for row in np.flatnonzero(~np.isfinite(moments.seconds)).tolist():
+        raw.odd.refuse(
+            int(raw.lines[row]), say("a date that does not exist, or lies after the moment of reading"), ""
+        )
+    nowhere = np.isfinite(moments.seconds) & ~np.isfinite(timed.utc)
+    for row in np.flatnonzero(nowhere).tolist():
+        raw.odd.refuse(
+            int(raw.lines[row]), say("a time that this clock skips, or shows twice without an order"), ""
+        )
+    if options.now_s is not None:
+        later = np.isfinite(utc) & (utc > options.now_s + 86400)
+        for row in np.flatnonzero(later).tolist():
+            raw.odd.refuse(int(raw.lines[row]), say("a time after the moment of reading"), "")
+        utc[later] = np.nan
+    return utc
+
+
+def _counts(raw: RawRows, utc: Values, found: Gathered, apart: Quarantine) -> Counts:
+    return Counts(
+        rows=int(np.isfinite(utc).sum()),
+        values=int(sum(one.values.size for one in found.series)),
+        missing=raw.odd.missing,
+        events=raw.odd.events,
+        repeated=found.repeated,
+        out_of_order=found.out_of_order,
+        refused=raw.odd.refused_count,
+        quarantined=apart.rows,
+    )
+
+
+def _too_many_refused(counts: Counts, options: ReadOptions) -> list[Question]:
+    answer = options.answers.get("refused_rows", "")
+    if answer not in ("", "leave_out"):
+        raise InputError(
+            say("refused rows can only be left out"),
+            got=f"'{answer}'",
+            allowed="leave_out",
+            key="refused_rows",
+        )
+    if answer or counts.refused <= max(_FEW_REFUSED, _MOST_REFUSED_SHARE * counts.rows):
+        return []
+    words = say(
+        "{refused} rows or values of {rows} can't be taken; look at their lines. Leave them out?",
+        refused=counts.refused,
+        rows=counts.rows + counts.refused,
+    )
+    return [Question("refused_rows", words, ("leave_out",))]
+
+
+def _shown(raw: RawRows, found: Gathered, zone: str) -> tuple[RowShown, ...]:
+    return tuple(
+        RowShown(
+            line,
+            text[:200],
+            tuple(
+                f"{name} {local_text(when, zone)} {value:g}" for name, when, value in found.shown.get(row, [])
+            ),
+        )
+        for row, (line, text) in enumerate(raw.first)
+    )
+
+
+def _with_text(refused: Sequence[Refused], data: bytes, form: TextForm) -> tuple[Refused, ...]:
+    """Refused rows with their text, fetched by one more walk when some were found late."""
+    wanted = {one.line for one in refused if not one.raw}
+    if not wanted:
+        return tuple(refused)
+    texts: dict[int, str] = {}
+    line = 1
+    for piece in lines_in_pieces(data, form):
+        for number in wanted:
+            if line <= number < line + len(piece):
+                texts[number] = piece[number - line][:200]
+        line += len(piece)
+        if len(texts) == len(wanted):
+            break
+    return tuple(replace(one, raw=one.raw or texts.get(one.line, "")) for one in refused)
