@@ -1,0 +1,90 @@
+"""The web application: one house, its pages, its API and its guard.
+
+`saltloft serve` names `from_environment` only as text, so that the command
+line never imports the web framework.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Awaitable, Callable
+from pathlib import Path
+
+from fastapi import FastAPI, Request
+from starlette.responses import Response
+
+from saltloft.foundation.errors import InputError
+from saltloft.foundation.words import LANGUAGE
+from saltloft.house import House
+from saltloft.web import api, errors, files
+from saltloft.web.pages import correct, enter, floor, lot, lots, papers, people, rooms, system, today
+from saltloft.web.rendering import Pages, shell_version
+from saltloft.web.security import Guard
+from saltloft.web.visitor import recognise
+
+HOUSE_VARIABLE = "SALTLOFT_HOUSE"
+HOSTS_VARIABLE = "SALTLOFT_HOSTS"
+LOCAL_HOSTS = ("127.0.0.1", "localhost", "[::1]")
+
+
+def create_app(house: House, hosts: tuple[str, ...] = LOCAL_HOSTS) -> FastAPI:
+    """The application for one open house.
+
+    Args:
+        house: House.
+        hosts: tuple of str. Names under which it answers.
+    """
+    # FastAPI's stock docs pages load from outside; `pages/system` serves ours.
+    app = FastAPI(
+        title="Saltloft",
+        version="1",
+        docs_url=None,
+        redoc_url=None,
+        openapi_url="/api/v1/openapi.json",
+        summary="The jobs of one curing house, for programs.",
+    )
+    static = files.load_static()
+    app.state.house = house
+    app.state.pages = Pages(house, static)
+    app.state.house_name = house.face().name
+
+    @app.middleware("http")
+    async def know_the_visitor(
+        request: Request, call_next: Callable[[Request], Awaitable[Response]]
+    ) -> Response:
+        visitor = None if request.url.path.startswith("/static/") else recognise(house, request)
+        request.state.visitor = visitor
+        token = LANGUAGE.set(language_of(request, visitor.language if visitor else ""))
+        try:
+            return await call_next(request)
+        finally:
+            LANGUAGE.reset(token)
+
+    app.add_middleware(Guard, hosts=hosts)
+    app.include_router(files.router(static, shell_version()))
+    for page in (today, rooms, lots, lot, floor, enter, correct, people, papers, system):
+        app.include_router(page.routes, include_in_schema=False)
+    app.include_router(api.routes)
+    errors.install(app)
+    return app
+
+
+def language_of(request: Request, chosen: str) -> str:
+    """The person's language, else the house's tests' or the browser's first one."""
+    forced = os.environ.get("SALTLOFT_LANGUAGE", "")
+    if forced or chosen:
+        return forced or chosen
+    return request.headers.get("accept-language", "en").split(",")[0].split("-")[0].strip().lower() or "en"
+
+
+def from_environment() -> FastAPI:
+    """The application of the house that SALTLOFT_HOUSE names; what the server process loads.
+
+    Raises:
+        InputError: when no house is named.
+    """
+    folder = os.environ.get(HOUSE_VARIABLE, "")
+    if not folder:
+        raise InputError("no house is named", do=f"set {HOUSE_VARIABLE} or use 'saltloft serve --house DIR'")
+    hosts = tuple(name for name in os.environ.get(HOSTS_VARIABLE, "").split(",") if name)
+    return create_app(House.open(Path(folder)), hosts or LOCAL_HOSTS)

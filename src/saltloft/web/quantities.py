@@ -1,0 +1,72 @@
+"""Numbers as a person reads them: their units, their decimal mark, no more digits than the doubt allows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from babel.numbers import format_decimal, get_decimal_symbol
+
+from saltloft.foundation.units import MILLIGRAMS, fahrenheit_from_celsius
+from saltloft.foundation.words import LANGUAGE
+
+# Languages without a locale of their own (the lengthened test language) are written as English.
+KNOWN_LOCALES = ("en", "de", "fr", "it", "es", "pl", "sq", "ro", "hu")
+
+
+def _locale() -> str:
+    language = LANGUAGE.get()
+    return language if language in KNOWN_LOCALES else "en"
+
+
+def decimal_mark() -> str:
+    """The decimal mark of the reader's language, for the number pad."""
+    return get_decimal_symbol(_locale())
+
+
+def plain(value: float | None, decimals: int) -> str:
+    """A number with the reader's marks, '–' when there is none."""
+    if value is None:
+        return "–"
+    pattern = "#,##0" + ("." + "0" * decimals if decimals else "")
+    return format_decimal(value, format=pattern, locale=_locale()).replace("-", "\N{MINUS SIGN}")
+
+
+@dataclass(frozen=True)
+class Units:
+    """The unit system of one person.
+
+    Args:
+        system: str. 'metric' or 'us'.
+    """
+
+    system: str = "metric"
+
+    @property
+    def mass(self) -> str:
+        """'kg' or 'lb'."""
+        return "lb" if self.system == "us" else "kg"
+
+    @property
+    def temperature(self) -> str:
+        """'°C' or '°F'."""
+        return "°F" if self.system == "us" else "°C"
+
+    def mass_of(self, mg: float, decimals: int = 0) -> str:
+        """A mass in the person's unit, without the unit.
+
+        Args:
+            mg: float. [mg]
+            decimals: int.
+        """
+        return plain(mg / float(MILLIGRAMS[self.mass]), decimals)
+
+    def temperature_of(self, temperature_c: float | None, decimals: int = 1) -> str:
+        """A temperature in the person's unit, without the unit.
+
+        Args:
+            temperature_c: float or None. [degC]
+            decimals: int.
+        """
+        if temperature_c is not None and self.system == "us":
+            return plain(fahrenheit_from_celsius(temperature_c), decimals)
+        return plain(temperature_c, decimals)
