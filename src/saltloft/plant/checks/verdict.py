@@ -67,4 +67,3 @@ class Verdict:
     confidence: str = "unconfirmed"
     why: str = ""
     next: str = ""
-
