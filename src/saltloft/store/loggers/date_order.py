@@ -10,7 +10,7 @@ import numpy.typing as npt
 from saltloft.foundation.errors import InputError
 from saltloft.foundation.words import say
 from saltloft.store.loggers.model import Question, ReadOptions
-from saltloft.store.loggers.stamps import DMY, LAST_YEAR, SERIAL, SHORT, UNIX, YMD, Parts
+from saltloft.store.loggers.stamps import DMY, LAST_YEAR, SERIAL, SHORT, SHORT_DASHED, UNIX, YMD, Parts
 
 ORDERS = ("dmy", "mdy", "ymd")
 _EARLIEST, _LATEST = 2010, 2079
@@ -59,7 +59,8 @@ def place_moments(parts: Parts, lines: npt.NDArray[np.int32], options: ReadOptio
     elif named.any():
         understood.append(say("Dates name their month."))
     _numbers_as_dates(parts, seconds, options, understood)
-    for kind, orders in ((LAST_YEAR, ORDERS[:2]), (SHORT, ORDERS)):
+    # A short year stands first only in the dashed form: nobody writes 26/11/03 for it.
+    for kind, orders in ((LAST_YEAR, ORDERS[:2]), (SHORT, ORDERS[:2]), (SHORT_DASHED, ORDERS)):
         rows = parts.kind == kind
         if rows.any():
             found = _decide(parts.take(rows), lines[rows], orders, options)

@@ -88,11 +88,16 @@ def plain(text: str) -> str:
 
 
 def unit_of(text: str) -> str:
-    """The unit a heading, a unit cell or a note names: 'C', 'F', '%' or empty."""
+    """The unit a heading or a note names: 'C', 'F', '%' or empty."""
     found = _UNIT_CF.search(text)
     if found:
         return next(group for group in found.groups() if group)[0].upper()
-    return "%" if _PERCENT.search(text) or plain(text.strip(" []()")) in ("rh", "rf", "ur", "hr") else ""
+    return "%" if _PERCENT.search(text) else ""
+
+
+def unit_of_cell(text: str) -> str:
+    """As `unit_of`, for a cell that holds a unit only, where 'RH' alone means % RH."""
+    return unit_of(text) or ("%" if plain(text.strip(" []()")) in ("rh", "rf", "ur", "hr") else "")
 
 
 def understand(label: str, unit_row: str = "") -> Heading:
@@ -102,7 +107,7 @@ def understand(label: str, unit_row: str = "") -> Heading:
         label: str. The heading.
         unit_row: str. The cell under it in a second heading row with units; may be empty.
     """
-    unit = unit_of(unit_row) or unit_of(label)
+    unit = unit_of_cell(unit_row) or unit_of(label)
     bare = _PERCENT.sub(" ", _UNIT_CF.sub(" ", label))
     bare = _DOTTED.sub(r"\1\2", bare)
     words = [word for word in re.split(r"[^\w]+|_", bare) if word]

@@ -52,7 +52,7 @@ def set_resets_apart(
     finite = np.isfinite(utc)
     if not finite.any():
         return Quarantine(utc, 0, (), ())
-    typical = float(np.quantile(utc[finite], 0.75))
+    typical = float(np.quantile(utc[finite], 0.75, method="higher"))
     lost = finite & (utc < typical - _FAR_SECONDS)
     lost[lost] = _near_reset(utc[lost])
     if _near_reset(np.array([typical]), days=32)[0] and typical < _year(2012):
@@ -86,7 +86,8 @@ def _blocks(
                 )
             )
             continue
-        year = _year_of(float(utc[start]))
+        # A day on: the first of January of the logger may still be the last of December in UTC.
+        year = _year_of(float(utc[start]) + 86400.0)
         utc[start:end] = np.nan
         left_out += int(end - start)
         words.append(

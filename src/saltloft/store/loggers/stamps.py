@@ -17,7 +17,7 @@ import numpy.typing as npt
 from saltloft.store.loggers.headers import plain
 
 # How the three date numbers stand. Fixed orders are known from the layout alone.
-NONE, YMD, DMY, LAST_YEAR, SHORT, SERIAL, UNIX = 0, 1, 2, 3, 4, 5, 6
+NONE, YMD, DMY, LAST_YEAR, SHORT, SHORT_DASHED, SERIAL, UNIX = range(8)
 
 _MONTH_NAMES = (
     "jan january januar gennaio gen enero ene janner",
@@ -53,7 +53,7 @@ _DATES = (
 _DAY_NAME = r"(?:[a-z]{2,10}\.?,?\s+)?"
 _DATE_TIME = tuple(re.compile(rf"^\s*{_DAY_NAME}{date}(?:(?:[t,]|\s|,\s)\s*{_TIME})?\s*$") for date in _DATES)
 _TIME_ALONE = re.compile(rf"^\s*{_TIME}\s*$")
-_PACKED_ALL = re.compile(r"^\s*(?P<packed>00000000)(?P<hms>000000)\s*$")
+_PACKED_ALL = re.compile(r"^\s*(?P<packed>00000000)[t ]?(?P<hms>0000(?:00)?)(?P<z>z)?\s*$")
 _SERIAL_CELL = re.compile(r"^\d{5}(?:[.,]\d+)?$|^\d{2},\d{3}\.\d+$|^\d{2}\.\d{3},\d+$")
 _UNIX_CELL = re.compile(r"^\d{10}(?:\d{3})?(?:[.,]0*)?$")
 
@@ -232,10 +232,10 @@ def _layout(shape: str, time_only: bool) -> _Layout | None:
     packed = _PACKED_ALL.match(flat)
     if packed:
         at, then = packed.span("packed")[0], packed.span("hms")[0]
-        clock: tuple[_Span | None, ...] = ((then, then + 2), (then + 2, then + 4), (then + 4, then + 6), None)
-        return _Layout(
-            YMD, ((at, at + 4), (at + 4, at + 6), (at + 6, at + 8)), clock, -1, None, 1, (None, None)
-        )
+        seconds = (then + 4, then + 6) if len(packed["hms"]) == 6 else None
+        clock: tuple[_Span | None, ...] = ((then, then + 2), (then + 2, then + 4), seconds, None)
+        numbers = ((at, at + 4), (at + 4, at + 6), (at + 6, at + 8))
+        return _Layout(YMD, numbers, clock, -1, 0 if packed["z"] else None, 1, (None, None))
     alone = _TIME_ALONE.match(flat)
     if time_only and alone and alone["M"]:
         return _with_clock(alone, NONE, (0, 0, 0))
@@ -252,7 +252,8 @@ def _date_numbers(found: re.Match[str]) -> tuple[int, tuple[_Span | int, ...]] |
     if names.get("y"):
         return YMD, (found.span("y"), found.span("m"), found.span("d"))
     if names.get("a"):
-        kind = LAST_YEAR if len(found["c"]) == 4 else SHORT
+        short = SHORT_DASHED if found["s2"] == "-" else SHORT
+        kind = LAST_YEAR if len(found["c"]) == 4 else short
         return kind, (found.span("a"), found.span("b"), found.span("c"))
     if names.get("packed"):
         start = found.start("packed")

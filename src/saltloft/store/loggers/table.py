@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from saltloft.foundation.errors import InputError
 from saltloft.foundation.words import say
 from saltloft.store.loggers import numbers
-from saltloft.store.loggers.headers import Heading, plain, understand, unit_of
+from saltloft.store.loggers.headers import Heading, plain, understand, unit_of_cell
 from saltloft.store.loggers.stamps import NONE, SERIAL, UNIX, read_stamps
 
 LOOKED_AT = 400
@@ -100,11 +100,12 @@ def find_table(lines: Sequence[str]) -> Table:
     width = Counter(len(row) for row in rows[first:] if len(row) > 1).most_common(1)[0][0]
     header, units, above = _heading_rows(rows, first, width)
     headings = _headings(rows, header, units, above, width)
+    lowest = max((row for row in (header, units) if row is not None), default=first - 1)
     header_top = min((row for row in (header, units, above) if row is not None), default=first)
     table = Table(
         separator,
         ".",
-        first + 1,
+        lowest + 2,
         width,
         headings,
         _notes(head[:header_top]),
@@ -148,9 +149,7 @@ def _heading_rows(
     rows: Sequence[Sequence[str]], first: int, width: int
 ) -> tuple[int | None, int | None, int | None]:
     """(heading row, row of units under it, row of merged cells above it) before the first data row."""
-    above = [
-        index for index in range(first) if len(rows[index]) > 1 and any(cell.strip() for cell in rows[index])
-    ]
+    above = [index for index in range(first) if len(rows[index]) > 1 and _may_head(rows[index])]
     header = units = None
     for index in reversed(above[-4:]):
         cells = [cell.strip() for cell in rows[index]]
@@ -173,6 +172,14 @@ def _heading_rows(
     return header, units, merged
 
 
+def _may_head(cells: Sequence[str]) -> bool:
+    """A heading has words in it and no moment: a row with one is an event."""
+    return (
+        any(cell.strip() for cell in cells)
+        and not read_stamps([cell.strip() for cell in cells[:8]]).kind.any()
+    )
+
+
 def _filled(cells: Sequence[str]) -> int:
     return sum(bool(cell.strip()) for cell in cells)
 
@@ -180,8 +187,9 @@ def _filled(cells: Sequence[str]) -> int:
 def _all_units(cells: Sequence[str]) -> bool:
     named = [cell for cell in cells if cell]
     short = re.compile(r"^[\[(]?\s*[^\s\w]*\s*[\w.%°º/\ufffd:-]{0,12}\s*[\])]?$")
-    return any(unit_of(cell) for cell in named) and all(
-        short.match(cell) and (unit_of(cell) or understand(cell).role not in ("quantity", "stamp", "date"))
+    return any(unit_of_cell(cell) for cell in named) and all(
+        short.match(cell)
+        and (unit_of_cell(cell) or understand(cell).role not in ("quantity", "stamp", "date"))
         for cell in named
     )
 
