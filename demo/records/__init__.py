@@ -1,0 +1,1 @@
+"""What the people of the house wrote down: typed records in the journal's plain form."""
