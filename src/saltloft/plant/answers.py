@@ -148,6 +148,13 @@ class HazardStand:
     left_out_reason: str = ""
     words: str = ""
 
+    @property
+    def is_open(self) -> bool:
+        """Neither met, nor covered by a document, nor left out by signature; 'not met' is always open."""
+        if self.outcome is Outcome.NOT_MET:
+            return True
+        return self.outcome is not Outcome.MET and not self.documents and not self.left_out_reason
+
 
 @dataclass(frozen=True)
 class LotJudgement:
@@ -173,12 +180,8 @@ class LotJudgement:
 
     @property
     def open_hazards(self) -> tuple[str, ...]:
-        """Keys of the hazards that are not met and not left out by signature."""
-        return tuple(
-            stand.hazard
-            for stand in self.hazards
-            if stand.outcome is not Outcome.MET and not stand.left_out_reason
-        )
+        """Keys of the hazards that stand in the way of release."""
+        return tuple(stand.hazard for stand in self.hazards if stand.is_open)
 
 
 @dataclass(frozen=True)
