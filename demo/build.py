@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import lzma
 from collections.abc import Iterable
@@ -46,6 +47,7 @@ def build(seed: int, folder: Path, truth_file: Path | None = None) -> Path:
     manifest = {
         "format": FORMAT,
         "seed": seed,
+        "generator": generator_digest(),
         "zone": ZONE_NAME,
         "today": text_of(TODAY),
         "names": {person: name for person, _, name, _ in PEOPLE},
@@ -61,12 +63,31 @@ def build(seed: int, folder: Path, truth_file: Path | None = None) -> Path:
     return folder
 
 
+def build_if_stale(seed: int, folder: Path) -> Path:
+    """Build unless the folder already holds what this generator and seed write."""
+    manifest = folder / "manifest.json"
+    if manifest.is_file():
+        known = json.loads(manifest.read_text(encoding="utf-8"))
+        if (known["seed"], known["generator"]) == (seed, generator_digest()):
+            return folder
+    return build(seed, folder)
+
+
+def generator_digest() -> str:
+    """SHA-256 over the generator's own source files."""
+    digest = hashlib.sha256()
+    root = Path(__file__).parent
+    for path in sorted(root.rglob("*.py"), key=lambda path: path.relative_to(root).as_posix()):
+        digest.update(path.relative_to(root).as_posix().encode() + b"\0" + path.read_bytes())
+    return digest.hexdigest()
+
+
 def _line(record: Plain) -> str:
     return json.dumps(record, sort_keys=True, separators=(",", ":"), ensure_ascii=False) + "\n"
 
 
 def _pack(path: Path, content: bytes) -> None:
-    path.write_bytes(lzma.compress(content, preset=6))
+    path.write_bytes(lzma.compress(content, preset=4))
 
 
 def _recorded(year: Year) -> list[LotLife]:
