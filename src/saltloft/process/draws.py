@@ -1,0 +1,180 @@
+"""The random numbers of an ensemble: one row a lot draw, one pair of pieces in each.
+
+Two pieces share a lot draw; their piece draws are mirror images (z and -z), so the mean
+of a pair is the lot's mean to second order, and the difference shows the pieces' spread.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from saltloft.process.parameters import Prior
+from saltloft.science import statistics
+
+Array = NDArray[np.float64]
+
+LOT_SLOTS = (
+    "water_diffusivity",
+    "obstruction_exponent",
+    "fat_exponent",
+    "activation_energy",
+    "salt_ratio",
+    "salt_drag",
+    "halsey_scale",
+    "halsey_power",
+    "other_solutes",
+    "casing",
+    "mould",
+    "length_share",
+    "crust_water",
+    "fat_error",
+    "water_error",
+    "salt_error",
+    "film",
+    "local_air",
+    "other_heat",
+    "humidity_offset",
+    "temperature_offset",
+    "activity_error",
+    "fat",
+    "salt",
+    "water",
+    "protein",
+    "sugar",
+    "other_solutes_stated",
+    "start_water_activity",
+    "length",
+)
+PIECE_SLOTS = (
+    "water_diffusivity",
+    "diameter",
+    "diameter_range",
+    "fat_error",
+    "film",
+    "local_air",
+    "other_heat",
+    "humidity_offset",
+    "temperature_offset",
+)
+STAGE_SLOTS = ("duration", "temperature", "humidity", "air")
+
+# The slow model error is kept at these days and is straight between them. [d]
+KNOTS_D = np.array([0.0, 5.0, 10.0, 17.0, 25.0, 35.0, 50.0, 70.0, 100.0, 150.0, 250.0, 400.0])
+
+_PIECE_SLOT0 = 1000
+_STAGE_SLOT0 = 100
+_KNOT_SLOT0 = 80
+
+
+@dataclass(frozen=True)
+class Draws:
+    """Standard normal draws; moving the columns of `lot` is what learning does.
+
+    Args:
+        lot: array (lots, columns). LOT_SLOTS, then the knots, then four a stage.
+        piece: array (members, PIECE_SLOTS). Members 2i and 2i+1 belong to lot draw i.
+        stages: int. Number of stages drawn for.
+    """
+
+    lot: Array
+    piece: Array
+    stages: int
+
+    @property
+    def lots(self) -> int:
+        """Number of lot draws."""
+        return len(self.lot)
+
+    @property
+    def members(self) -> int:
+        """Number of members."""
+        return len(self.piece)
+
+    def per_member(self, of_lot: Array) -> Array:
+        """A lot-level array (lots, ...) handed to its members, (members, ...)."""
+        return np.repeat(of_lot, 2, axis=0)[: self.members]
+
+    def of_lot(self, name: str) -> Array:
+        """One lot-level draw per member, array (members,)."""
+        return self.per_member(self.lot[:, LOT_SLOTS.index(name)])
+
+    def of_piece(self, name: str) -> Array:
+        """One piece-level draw per member, array (members,)."""
+        return self.piece[:, PIECE_SLOTS.index(name)]
+
+    def at_place(self, name: str, piece_share: float) -> Array:
+        """A room-position draw per member: part of it shared by the lot, part by the piece."""
+        shared = np.sqrt(1.0 - piece_share) * self.of_lot(name)
+        place: Array = shared + np.sqrt(piece_share) * self.of_piece(name)
+        return place
+
+    def of_stage(self, stage: int, name: str) -> Array:
+        """Where in its range each lot draw lies, array (lots,), 0..1."""
+        column = len(LOT_SLOTS) + len(KNOTS_D) + 4 * stage + STAGE_SLOTS.index(name)
+        share: Array = ndtr(self.lot[:, column])
+        return share
+
+    @property
+    def knots(self) -> Array:
+        """Independent normals behind the slow model error, array (lots, knots)."""
+        return self.lot[:, len(LOT_SLOTS) : len(LOT_SLOTS) + len(KNOTS_D)]
+
+
+def draw(seed: int, lot: str, members: int, stages: int) -> Draws:
+    """The prior draws of one lot: the same alone, among others, on one thread or two.
+
+    Args:
+        seed: int, 0 or more.
+        lot: str. Name of the lot or case.
+        members: int, 2 or more.
+        stages: int. Stages whose ranges are drawn.
+
+    Returns:
+        Draws.
+    """
+    lots = (members + 1) // 2
+    row = np.arange(lots)[:, None]
+    slots = np.concatenate(
+        [
+            np.arange(len(LOT_SLOTS)),
+            _KNOT_SLOT0 + np.arange(len(KNOTS_D)),
+            _STAGE_SLOT0 + np.arange(4 * stages),
+        ]
+    )
+    piece_slots = _PIECE_SLOT0 + np.arange(len(PIECE_SLOTS))
+    own = statistics.normal(seed, lot, row, piece_slots[None, :])
+    pairs = np.stack([own, -own], axis=1).reshape(2 * lots, -1)[:members]
+    return Draws(statistics.normal(seed, lot, row, slots[None, :]), pairs, stages)
+
+
+def value_of(prior: Prior, z: Array) -> Array:
+    """The value of a prior at standard normal draws, array like z, in the prior's unit."""
+    if prior.log_sd:
+        value = prior.median * np.exp(prior.log_sd * z)
+    else:
+        value = prior.median + prior.sd * z
+    bounded: Array = np.clip(value, prior.low, prior.high)
+    return bounded
+
+
+def slow_error(draws: Draws, days: float, time_d: Array) -> Array:
+    """A slowly varying error of unit size, autocorrelated over `days`.
+
+    Args:
+        draws: Draws.
+        days: float. Correlation time, above 0. [d]
+        time_d: array (times,). [d]
+
+    Returns:
+        Array (times, lots), standard deviation about 1.
+    """
+    lag = np.abs(KNOTS_D[:, None] - KNOTS_D[None, :])
+    root = np.linalg.cholesky(np.exp(-lag / days))
+    at_knots = root @ draws.knots.T
+    spread = np.array([np.interp(time_d, KNOTS_D, unit) for unit in np.eye(len(KNOTS_D))]).T
+    path: Array = spread @ at_knots
+    return path

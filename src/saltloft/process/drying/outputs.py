@@ -1,0 +1,108 @@
+"""From profiles to what a person reads: loss, composition, water activity, size, hardening."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import NDArray
+
+from saltloft.process.drying.integrate import Profiles
+from saltloft.process.drying.members import Blocks, Members
+from saltloft.process.drying.nodes import Nodes
+from saltloft.process.drying.rates import Air, surface
+from saltloft.science.water_activity import of_mixture
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class States:
+    """The members over time; arrays (times, members).
+
+    Args:
+        weight_loss: array. Fraction of the green weight, 0..1.
+        water: array. Mean water per kg of solids. [kg/kg]
+        water_activity_mean: array. Of the homogenised piece, 0..1.
+        water_activity_core: array. On the axis, 0..1.
+        water_activity_rim: array. At the rim, 0..1.
+        diameter_m: array. [m]
+        loss_rate_s: array. Loss of green weight per second. [1/s]
+        case_hardening: array. 1 - D(outer)/D(inner), 0 open, 1 shut. [1]
+        undissolved: array. Largest share of the salt at one place that lies undissolved, 0..1.
+        temperature_c: array. Of the piece: air less its evaporative cooling. [degC]
+    """
+
+    weight_loss: Array
+    water: Array
+    water_activity_mean: Array
+    water_activity_core: Array
+    water_activity_rim: Array
+    diameter_m: Array
+    loss_rate_s: Array
+    case_hardening: Array
+    undissolved: Array
+    temperature_c: Array
+
+
+def air_at(blocks: Blocks, times_s: Array) -> Air:
+    """The air of each member at given moments, fields (times, members).
+
+    Args:
+        blocks: Blocks.
+        times_s: array (times,). A moment on a border belongs to the block before. [s]
+    """
+    index = np.stack(
+        [np.searchsorted(ends, times_s * (1.0 - 1e-12)) for ends in blocks.end_s.T], axis=1
+    ).clip(0, len(blocks.end_s) - 1)
+    member = np.arange(blocks.end_s.shape[1])[None, :]
+    names = [entry.name for entry in fields(Air) if entry.name != "open"]
+    return Air(
+        **{name: getattr(blocks, name)[index, member] for name in names},
+        open=blocks.open[index].astype(np.float64),
+    )
+
+
+def states_of(members: Members, nodes: Nodes, blocks: Blocks, times_s: Array, profiles: Profiles) -> States:
+    """Everything that is read off the profiles.
+
+    Args:
+        members: Members.
+        nodes: Nodes (n).
+        blocks: Blocks.
+        times_s: array (times,). Moments of the profiles. [s]
+        profiles: Profiles.
+
+    Returns:
+        States.
+
+    Notes:
+        Water activity of the homogenised piece comes from mean water and salt, what a
+        meter shows on a ground sample; it is not the mean of the local values.
+    """
+    water, salt = profiles.water, profiles.salt
+    mean_water = np.einsum("n,tnm->tm", nodes.weight, water)
+
+    def activity(x: Array, s: Array) -> Array:
+        return of_mixture(np.maximum(x, 1e-4), s, members.solutes, members.brine, members.halsey)
+
+    core_x, core_s = (np.einsum("n,tnm->tm", nodes.axis, profile) for profile in (water, salt))
+    outer = np.einsum("n,tnm->tm", nodes.outer, water)
+    inner = np.einsum("n,tnm->tm", nodes.inner, water)
+    volume = members.law.fixed_volume + mean_water * members.law.water_volume
+    air = air_at(blocks, times_s)
+    rim = surface(members, air, volume, water[:, -1], salt[:, -1])
+    saturated = members.brine.saturation_molality * members.brine.molar_mass
+    dissolved = np.minimum(salt, saturated * np.maximum(water, 0.0))
+    return States(
+        weight_loss=(members.water - mean_water) / members.green_mass,
+        water=mean_water,
+        water_activity_mean=activity(mean_water, np.broadcast_to(members.salt, mean_water.shape)),
+        water_activity_core=activity(core_x, core_s),
+        water_activity_rim=activity(water[:, -1], salt[:, -1]),
+        diameter_m=members.diameter_m * (volume / members.volume) ** (0.5 * (1.0 - members.length_share)),
+        loss_rate_s=rim.loss / members.green_mass,
+        case_hardening=1.0 - members.law.at(outer) / members.law.at(inner),
+        undissolved=np.max((salt - dissolved) / np.maximum(salt, 1e-9), axis=1),
+        temperature_c=air.kelvin - 273.15 - rim.cooling_k,
+    )

@@ -1,0 +1,190 @@
+"""One run of an ensemble: draws in, members over time out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from saltloft.process.build import batter_of, blocks_of, members_of, stage_ends_d
+from saltloft.process.draws import Draws, slow_error
+from saltloft.process.drying.integrate import Control, integrate
+from saltloft.process.drying.members import Blocks, Members
+from saltloft.process.drying.nodes import radau_nodes
+from saltloft.process.drying.outputs import States, states_of
+from saltloft.process.parameters import DryingParameters
+from saltloft.process.piece import Piece
+from saltloft.process.programme import DAY_S, Programme
+from saltloft.science.composition import Composition
+from saltloft.science.water_activity import of_mixture
+
+Array = NDArray[np.float64]
+
+NODES = 8
+CONTROL = Control(tolerance=5e-4)
+
+
+@dataclass(frozen=True)
+class Run:
+    """An ensemble carried through its air.
+
+    Args:
+        time_d: array (times,). [d]
+        draws: Draws.
+        batter: Composition of arrays (members,).
+        members: Members.
+        blocks: Blocks.
+        ends_d: array (stages, lots). End of each stage. [d]
+        states: States. Weight loss and mean water with the slow model error in.
+    """
+
+    time_d: Array
+    draws: Draws
+    batter: Composition
+    members: Members
+    blocks: Blocks
+    ends_d: Array
+    states: States
+
+    @property
+    def moisture_protein(self) -> Array:
+        """Moisture:protein ratio, array (times, members). [kg/kg]"""
+        ratio: Array = self.states.water * self.batter.solids / self.batter.protein
+        return ratio
+
+    @property
+    def moisture(self) -> Array:
+        """Water per weight, array (times, members), 0..1."""
+        part: Array = self.states.water * self.batter.solids / (1.0 - self.states.weight_loss)
+        return part
+
+
+def lot_mean(values: Array, lots: int) -> Array:
+    """Mean over the pieces of each lot draw.
+
+    Args:
+        values: array (..., members). [any unit]
+        lots: int. Number of lot draws.
+
+    Returns:
+        Array (..., lots), in the unit of values.
+    """
+    if values.shape[-1] == 2 * lots:
+        pairs: Array = values.reshape(*values.shape[:-1], lots, 2).mean(axis=-1)
+        return pairs
+    whole = lot_mean(values[..., :-1], lots - 1)
+    return np.concatenate([whole, values[..., -1:]], axis=-1)
+
+
+def first_day(time_d: Array, values: Array, level: float, *, falling: bool) -> Array:
+    """First day on which each column is at its level; infinity when never.
+
+    Args:
+        time_d: array (times,). [d]
+        values: array (times, columns). [any unit]
+        level: float. In the unit of values.
+        falling: bool. True: the value comes down to the level.
+
+    Returns:
+        Array (columns,), straight between times. [d]
+    """
+    gap = level - values if falling else values - level
+    there = gap >= 0.0
+    first = np.argmax(there, axis=0)
+    column = np.arange(values.shape[1])
+    before = np.maximum(first - 1, 0)
+    g0, g1 = gap[before, column], gap[first, column]
+    part = np.where(first > 0, np.clip(-g0 / np.where(g1 != g0, g1 - g0, 1.0), 0.0, 1.0), 0.0)
+    day = time_d[before] + part * (time_d[first] - time_d[before])
+    return np.where(there.any(axis=0), day, np.inf)
+
+
+def _with_slow_error(states: States, run_batter: Composition, members: Members, draws: Draws,
+                     parameters: DryingParameters, time_d: Array) -> States:  # fmt: skip
+    """Add the model's slow error to loss, water and the mean water activity."""
+    path = slow_error(draws, parameters.discrepancy_days, time_d)
+    size = states.weight_loss / (np.maximum(states.weight_loss, 0.0) + parameters.discrepancy_full)
+    error = parameters.discrepancy.sd * draws.per_member(path.T).T * size
+    loss = states.weight_loss + error
+    water = np.maximum(states.water - error * members.green_mass, 0.02)
+    salt = np.broadcast_to(members.salt, water.shape)
+    mean = of_mixture(water, salt, members.solutes, members.brine, members.halsey)
+    z = draws.of_lot("activity_error")
+    dry = np.clip((0.84 - mean) / 0.04, 0.0, 1.0)
+    doubt = parameters.activity_error.sd * (1.0 - dry) + parameters.activity_error_dry.sd * dry
+    # The rim stands in the room's air whatever its composition says; only places whose
+    # activity is told from composition carry the error of that relation.
+    ceiling = 0.999
+    return States(
+        weight_loss=loss,
+        water=water,
+        water_activity_mean=np.minimum(mean + z * doubt, ceiling),
+        water_activity_core=np.minimum(states.water_activity_core + z * doubt, ceiling),
+        water_activity_rim=states.water_activity_rim,
+        diameter_m=states.diameter_m,
+        loss_rate_s=states.loss_rate_s,
+        case_hardening=states.case_hardening,
+        undissolved=states.undissolved,
+        temperature_c=states.temperature_c,
+    )
+
+
+def _run_once(
+    piece: Piece,
+    programme: Programme,
+    parameters: DryingParameters,
+    draws: Draws,
+    time_d: Array,
+    ends_d: Array,
+) -> Run:
+    batter = batter_of(piece, parameters, draws)
+    members = members_of(piece, parameters, draws, batter)
+    blocks = blocks_of(programme, parameters, members, draws, ends_d, float(time_d[-1]))
+    nodes = radau_nodes(NODES)
+    profiles = integrate(members, nodes, blocks, DAY_S * time_d, CONTROL)
+    states = states_of(members, nodes, blocks, DAY_S * time_d, profiles)
+    states = _with_slow_error(states, batter, members, draws, parameters, time_d)
+    return Run(time_d, draws, batter, members, blocks, ends_d, states)
+
+
+def simulate(
+    piece: Piece,
+    programme: Programme,
+    parameters: DryingParameters,
+    draws: Draws,
+    time_d: Array,
+) -> Run:
+    """Carry an ensemble through its programme; a stage with an `until` ends when the lot is there.
+
+    Args:
+        piece: Piece.
+        programme: Programme.
+        parameters: DryingParameters.
+        draws: Draws.
+        time_d: array (times,). Wanted days, rising from 0. [d]
+
+    Returns:
+        Run.
+
+    Notes:
+        A lot moves as a whole: an `until` looks at the lot's mean, lot draw by lot draw.
+        `until_ph` needs a pH course and is left to its latest end here.
+    """
+    ends = stage_ends_d(programme, draws)
+    for i, stage in enumerate(programme.stages):
+        if stage.until_weight_loss is None and stage.until_moisture_protein is None:
+            continue
+        start = np.full(draws.lots, programme.start_d) if i == 0 else ends[i - 1]
+        run = _run_once(piece, programme, parameters, draws, time_d, ends)
+        reached = np.full(draws.lots, np.inf)
+        if stage.until_weight_loss is not None:
+            loss = lot_mean(run.states.weight_loss, draws.lots)
+            reached = first_day(time_d, loss, stage.until_weight_loss, falling=False)
+        if stage.until_moisture_protein is not None:
+            ratio = lot_mean(run.moisture_protein, draws.lots)
+            there = first_day(time_d, ratio, stage.until_moisture_protein, falling=True)
+            reached = np.minimum(reached, there)
+        earlier = ends[i] - np.clip(reached, start + 1e-3, ends[i])
+        ends = np.concatenate([ends[:i], ends[i:] - earlier])
+    return _run_once(piece, programme, parameters, draws, time_d, ends)
