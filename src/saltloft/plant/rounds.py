@@ -7,7 +7,8 @@ while young, weekly when old; pH from the first night until the core is there.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime, timedelta, tzinfo
+from decimal import Decimal
 
 from saltloft.plant.lot_record import LotRecord
 from saltloft.plant.readings import PieceWeighed
@@ -17,14 +18,13 @@ YOUNG = timedelta(days=14)
 WEIGH_YOUNG = timedelta(days=3)
 WEIGH_OLD = timedelta(days=7)
 FIRST_PH = timedelta(hours=16)
-NEXT_PH = timedelta(hours=8)
-PH_FOR = timedelta(days=6)
-PH_DONE = 5.3
+NEXT_PH = timedelta(hours=10)
+PH_DONE = Decimal("5.3")
 # A piece may look up to this much heavier than last time before it is asked about, and this much
 # lighter a day and at once (common practice, no source; wide enough for a first hot week).
-HEAVIER = 0.01
-LIGHTER_AT_ONCE = 0.04
-LIGHTER_A_DAY = 0.035
+HEAVIER = 0.02
+LIGHTER_AT_ONCE = 0.03
+LIGHTER_A_DAY = 0.04
 
 
 @dataclass(frozen=True)
@@ -80,7 +80,7 @@ def tagged_pieces(record: LotRecord, now: datetime) -> tuple[TaggedPiece, ...]:
 def _piece(tag: str, item: Stated[PieceWeighed], now: datetime) -> TaggedPiece:
     net = item.payload.mass.kg - (item.payload.tare.kg if item.payload.tare else 0.0)
     days = max((now - item.at).total_seconds() / 86400.0, 0.0)
-    lost = min(LIGHTER_AT_ONCE + LIGHTER_A_DAY * days, 0.6)
+    lost = min(LIGHTER_AT_ONCE + LIGHTER_A_DAY * days, 0.65)
     return TaggedPiece(tag, net, item.at, net * (1.0 - lost), net * (1.0 + HEAVIER))
 
 
@@ -88,33 +88,43 @@ def _tag_order(tag: str) -> tuple[int, str]:
     return (int(tag) if tag.isdigit() else 10**9, tag)
 
 
-def floor_tasks(record: LotRecord, now: datetime) -> tuple[FloorTask, ...]:
-    """What is due for one hanging lot at a moment.
+def next_weighing_at(record: LotRecord) -> datetime:
+    """When a hanging lot is to be weighed next: every third day while young, weekly when old."""
+    weighed = [item.at for item in record.weighings if not item.payload.green]
+    last = weighed[-1] if weighed else (record.hung_at or record.made_at)
+    return last + (WEIGH_YOUNG if last - record.made_at < YOUNG else WEIGH_OLD)
+
+
+def next_ph_at(record: LotRecord) -> datetime | None:
+    """When a fermenting lot's core is read next; None once a whole core set is at or under pH 5.3."""
+    core = [item for item in record.ph_sets if item.payload.where == "core"]
+    if not core:
+        return (record.hung_at or record.made_at) + FIRST_PH
+    if max(core[-1].payload.values) <= PH_DONE:
+        return None
+    return core[-1].at + NEXT_PH
+
+
+def floor_tasks(record: LotRecord, now: datetime, zone: tzinfo, *, ferments: bool) -> tuple[FloorTask, ...]:
+    """What is due for one hanging lot until the end of the day.
 
     Args:
         record: LotRecord.
         now: datetime, aware.
+        zone: tzinfo. In which days are counted.
+        ferments: bool. True while it hangs in a fermenting room.
     """
-    if not record.hanging or record.family != "dry_sausage" or record.hung_at is None:
+    if not record.hanging or record.family != "dry_sausage":
         return ()
-    tasks = [task for task in (_weighing(record, now), _ph(record, now)) if task is not None]
-    return tuple(task for task in tasks if task.due_at <= now)
-
-
-def _weighing(record: LotRecord, now: datetime) -> FloorTask:
-    hung = record.hung_at or record.made_at
-    last = max((item.at for item in record.weighings), default=None)
-    interval = WEIGH_YOUNG if now - hung < YOUNG else WEIGH_OLD
-    due = hung if last is None else last + interval
-    return FloorTask("weigh", record.lot, record.room, record.racks, due, tagged_pieces(record, now), last)
-
-
-def _ph(record: LotRecord, now: datetime) -> FloorTask | None:
-    core = [item for item in record.ph_sets if item.payload.where == "core"]
-    if core and max(float(value) for value in core[-1].payload.values) <= PH_DONE:
-        return None
-    if now - record.made_at > PH_FOR:
-        return None
-    last = core[-1].at if core else None
-    due = record.made_at + FIRST_PH if last is None else last + NEXT_PH
-    return FloorTask("ph", record.lot, record.room, record.racks, due, (), last)
+    today = now.astimezone(zone).date()
+    found = []
+    ph_at = next_ph_at(record) if ferments else None
+    if ph_at is not None and ph_at.astimezone(zone).date() <= today:
+        last = max((item.at for item in record.ph_sets if item.payload.where == "core"), default=None)
+        found.append(FloorTask("ph", record.lot, record.room, record.racks, ph_at, (), last))
+    weigh_at = next_weighing_at(record)
+    if weigh_at.astimezone(zone).date() <= today:
+        last = max((item.at for item in record.weighings if not item.payload.green), default=None)
+        pieces = tagged_pieces(record, now)
+        found.append(FloorTask("weigh", record.lot, record.room, record.racks, weigh_at, pieces, last))
+    return tuple(found)

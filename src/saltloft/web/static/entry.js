@@ -7,8 +7,9 @@
   const PLAIN = /^\d+([.,]\d+)?$/;
   const PATIENCE_MS = 4000;
 
-  const words = function (form, name, values) {
-    let text = form.dataset[name] || "";
+  const said = document.getElementById("entry-words").dataset;
+  const words = function (name, values) {
+    let text = said[name] || "";
     for (const key of Object.keys(values || {})) { text = text.replace("#" + key, values[key]); }
     return text;
   };
@@ -17,10 +18,9 @@
   const field = function (form, name) { return form.elements[name] ? form.elements[name].value : ""; };
 
   function startPad(form) {
-    const pad = form.querySelector(".pad");
+    const pad = document.getElementById("pad").content.firstElementChild.cloneNode(true);
     const input = form.querySelector(".reading input");
-    if (!pad || !input) { return; }
-    pad.hidden = false;
+    form.querySelector(".pad-place").replaceWith(pad);
     // On a touch screen the page's own pad is the keyboard.
     if (window.matchMedia("(pointer: coarse)").matches) { input.inputMode = "none"; }
     pad.addEventListener("click", function (event) {
@@ -78,7 +78,7 @@
     made.type = "button";
     made.dataset.value = text;
     made.textContent = text;
-    made.setAttribute("aria-label", words(form, "sayTakeBack", { value: text }));
+    made.setAttribute("aria-label", words("sayTakeBack", { value: text }));
     made.addEventListener("click", function () {
       form.querySelector(".reading input").value = text;
       made.remove();
@@ -92,7 +92,7 @@
     more.hidden = false;
     more.addEventListener("click", function () {
       const input = form.querySelector(".reading input");
-      if (!PLAIN.test(input.value.trim())) { refuse(form, words(form, "sayNotNumber", { value: input.value })); return; }
+      if (!PLAIN.test(input.value.trim())) { refuse(form, words("sayNotNumber", { value: input.value })); return; }
       list(form, input.value.trim());
       input.value = "";
       input.focus({ preventScroll: true });
@@ -136,14 +136,14 @@
     const range = (tag && tag.dataset.low ? tag : form).dataset;
     if (!range.low) { return ""; }
     const odd = typed.find(function (text) { return value(text) < Number(range.low) || value(text) > Number(range.high); });
-    return odd === undefined ? "" : words(form, "sayUnexpected", { value: odd, last: range.last || "" });
+    return odd === undefined ? "" : words("sayUnexpected", { value: odd, last: range.last || "" });
   }
 
   async function submit(form, kept) {
     const typed = typedValues(form);
-    if (!typed.length) { refuse(form, words(form, "sayNothing")); return; }
+    if (!typed.length) { refuse(form, words("sayNothing")); return; }
     const odd = typed.find(function (text) { return !PLAIN.test(text); });
-    if (odd !== undefined) { refuse(form, words(form, "sayNotNumber", { value: odd })); return; }
+    if (odd !== undefined) { refuse(form, words("sayNotNumber", { value: odd })); return; }
     const question = kept ? "" : unexpected(form, typed);
     if (question) { ask(form, question, function () { submit(form, true); }); return; }
     const payload = payloads[form.dataset.kind](form, typed);
@@ -152,15 +152,16 @@
     await store(form, {
       kind: form.dataset.kind, subject: field(form, "lot"), payload: payload, person: document.body.dataset.person,
       label: [field(form, "lot"), tag ? tag.value : "", typed.join(" ")].filter(Boolean).join(" · "), page: form.dataset.page,
+      happened_at: self.SaltloftPage.now(),
     });
   }
 
   function ask(form, question, keep) {
-    const mend = button(form.dataset.sayMend, false, function () {
+    const mend = button(said.sayMend, false, function () {
       form.querySelector(".told").replaceChildren();
       form.querySelector(".reading input").select();
     });
-    tell(form, "ask", [question], [mend, button(form.dataset.sayKeep, true, keep)]);
+    tell(form, "ask", [question], [mend, button(said.sayKeep, true, keep)]);
   }
 
   async function store(form, draft) {
@@ -175,7 +176,7 @@
       await self.SaltloftPage.showWaiting();
       await answer(form, item, sent.receipts.get(item.id));
     } catch (error) {
-      tell(form, "problem", [words(form, "sayNotKept"), error.message]);
+      tell(form, "problem", [words("sayNotKept"), error.message]);
     } finally {
       done.disabled = false;
     }
@@ -192,7 +193,7 @@
       if (navigator.vibrate) { navigator.vibrate(receipt ? 60 : [40, 60, 40]); }
       if (receipt) { tell(form, "stored", [receipt.words, receipt.expected]); }
       else {
-        tell(form, "ask", [words(form, "sayKept", { label: item.label })]);
+        tell(form, "ask", [words("sayKept", { label: item.label })]);
         self.SaltloftPage.askForBackgroundSync().catch(function () {});
       }
       await advance(form);
@@ -228,14 +229,25 @@
   }
 
   // A kept page opened for another lot: the address says which.
-  function chooseFromAddress() {
+  function showLot() {
+    const sections = Array.from(document.querySelectorAll("[data-lots] > section"));
+    if (!sections.length) { return; }
     const wanted = new URLSearchParams(location.search);
-    for (const [name, own] of wanted) {
-      const choice = document.querySelector("input[name=" + CSS.escape(name) + "][value='" + CSS.escape(own) + "']");
-      if (choice) { choice.checked = true; }
-    }
+    const found = sections.find(function (own) { return own.dataset.lot && own.dataset.lot === wanted.get("lot"); });
+    for (const section of sections) { section.hidden = section !== (found || document.getElementById("pick")); }
+    const tag = found && Array.from(found.querySelectorAll("input[name=tag]")).find(function (own) { return own.value === wanted.get("tag"); });
+    if (tag) { tag.checked = true; }
   }
 
+  document.addEventListener("click", function (event) {
+    const link = event.target.closest("a[data-show]");
+    if (!link) { return; }
+    event.preventDefault();
+    history.pushState({}, "", link.getAttribute("href"));
+    showLot();
+    window.scrollTo(0, 0);
+  });
+  window.addEventListener("popstate", showLot);
   document.addEventListener("submit", function (event) {
     const form = event.target.closest("form.entry");
     if (!form) { return; }
@@ -247,6 +259,6 @@
     if (title) { title.textContent = event.target.value; }
   });
   document.querySelectorAll("form.entry").forEach(function (form) { startPad(form); startSet(form); });
-  chooseFromAddress();
+  showLot();
   showJob(null);
 })();

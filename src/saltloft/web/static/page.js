@@ -48,6 +48,19 @@
     if (navigator.storage && navigator.storage.persist) { navigator.storage.persist(); }
   }
 
+  // The device's clock against the house's, measured whenever the house answers.
+  async function measureClock() {
+    const sent = Date.now();
+    const answer = await fetch("/api/v1/clock", { credentials: "same-origin" });
+    if (!answer.ok) { return; }
+    const middle = (sent + Date.now()) / 2;
+    localStorage.setItem("saltloft-clock-ms", String(Math.round(Date.parse((await answer.json()).now) - middle)));
+  }
+
+  function now() {
+    return new Date(Date.now() + Number(localStorage.getItem("saltloft-clock-ms") || 0)).toISOString();
+  }
+
   // Fragment swap: a link or form with data-swap replaces that one part of the page.
   async function swap(url, target) {
     const answer = await fetch(url, { credentials: "same-origin" });
@@ -81,11 +94,12 @@
   const printer = document.querySelector("[data-print]");
   if (printer) { printer.addEventListener("click", function () { window.print(); }); }
 
-  self.SaltloftPage = { sendWaiting: sendWaiting, showWaiting: showWaiting, askForBackgroundSync: askForBackgroundSync };
+  self.SaltloftPage = { sendWaiting: sendWaiting, showWaiting: showWaiting, askForBackgroundSync: askForBackgroundSync, now: now };
   window.addEventListener("online", sendWaiting);
   setInterval(async function () {
     if ((await box.all()).some(function (item) { return item.state === "waiting"; })) { sendWaiting(); }
   }, RETRY_MS);
   sendWaiting();
+  measureClock().catch(function () {});
   startWorker().catch(function (error) { console.warn("kept pages are off:", error.message); });
 })();

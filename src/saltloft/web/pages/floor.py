@@ -1,0 +1,143 @@
+"""*Next*: the one thing to do now, big, with the number pad; and *Can't: why*."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Form, Request
+from fastapi.responses import HTMLResponse, RedirectResponse
+from starlette.responses import Response
+
+from saltloft.foundation.errors import InputError, SaltloftError
+from saltloft.foundation.words import say
+from saltloft.house import House
+from saltloft.jobs import floor, record
+from saltloft.plant.readings import CheckDone
+from saltloft.plant.rounds import FloorTask
+from saltloft.plant.sentences import moment_words
+from saltloft.plant.stated import Draft
+from saltloft.web.entry_jobs import EntryJob, ph_job, weigh_job, why_words
+from saltloft.web.quantities import Units, decimal_mark
+from saltloft.web.rendering import KEPT_PAGES, today_in
+from saltloft.web.visitor import EnteringVisitor, check_form
+
+routes = APIRouter()
+# More than a morning's walk; the page is kept on the phone and stays light.
+MOST_JOBS = 40
+
+
+def reasons() -> tuple[str, ...]:
+    """What usually stands in the way, one tap each."""
+    return (
+        say("piece not found"),
+        say("scale or meter missing"),
+        say("no time"),
+        say("room closed"),
+        say("already done"),
+    )
+
+
+@routes.get("/next")
+def next_page(request: Request, visitor: EnteringVisitor) -> HTMLResponse:
+    """The next job, with the following ones kept behind it for a phone without a network."""
+    house: House = request.app.state.house
+    return request.app.state.pages.render(  # type: ignore[no-any-return]
+        request,
+        "next.html",
+        keep=True,
+        jobs=entry_jobs(house, visitor.units),
+        decimal=decimal_mark(),
+        keep_pages=KEPT_PAGES,
+        nothing_words=say("Every weighing and pH reading of today is in."),
+    )
+
+
+def entry_jobs(house: House, units: Units) -> tuple[EntryJob, ...]:
+    """Today's due tasks as entry forms, in the order of the walk."""
+    lots = {lot.lot: lot for lot in floor.hanging(house)}
+    scales, meters = floor.instruments(house, "scale"), floor.instruments(house, "ph_meter")
+    jobs = []
+    for task in floor.tasks(house)[:MOST_JOBS]:
+        why = task_why(house, task)
+        if task.sort == "weigh":
+            jobs.append(weigh_job(lots[task.lot], units, scales, house.new_id(), why))
+        else:
+            jobs.append(ph_job(lots[task.lot], meters, house.new_id(), why))
+    return tuple(jobs)
+
+
+def task_why(house: House, task: FloorTask) -> str:
+    """When it was last done and since when it is due."""
+    zone = str(house.zone)
+    today = today_in(zone, house.now())
+    last = "" if task.last_at is None else moment_words(task.last_at, zone, today)
+    return why_words(task, last, moment_words(task.due_at, zone, today))
+
+
+@routes.get("/cant")
+def cant_page(request: Request, visitor: EnteringVisitor, sort: str = "", lot: str = "") -> HTMLResponse:
+    """Why a job cannot be done."""
+    return _cant(request, what=_what(sort, lot), room=_room(request.app.state.house, lot))
+
+
+@routes.post("/cant")
+def say_cant(
+    request: Request,
+    visitor: EnteringVisitor,
+    csrf: Annotated[str, Form()],
+    entry_id: Annotated[str, Form()],
+    check: Annotated[str, Form()],
+    room: Annotated[str, Form()] = "",
+    why: Annotated[str, Form()] = "",
+    note: Annotated[str, Form()] = "",
+) -> Response:
+    """Record that it could not be done, and why."""
+    check_form(visitor, csrf)
+    house: House = request.app.state.house
+    found = "; ".join(part for part in (why, note.strip()) if part)
+    if not found:
+        error = InputError(say("Say why"), do=say("Choose a reason or write one."))
+        return _cant(request, what=check, room=room, problem=error, status=422)
+    draft = Draft(entry_id, CheckDone(check=check, good=0, found=found, room=room), house.now())
+    receipt = record.enter(house, visitor.stamp(house), [draft])[0]
+    if receipt.status not in ("stored", "already"):
+        return _cant(
+            request, what=check, room=room, note=note, chosen=why, problem=InputError(receipt.words), status=422
+        )
+    return RedirectResponse("/next", 303)
+
+
+def _what(sort: str, lot: str) -> str:
+    if sort == "ph":
+        return say("Read pH of {lot}", lot=lot)
+    return say("Weigh {lot}", lot=lot)
+
+
+def _room(house: House, lot: str) -> str:
+    return next((own.room for own in floor.hanging(house) if own.lot == lot), "")
+
+
+def _cant(
+    request: Request,
+    what: str,
+    room: str,
+    *,
+    note: str = "",
+    chosen: str = "",
+    problem: SaltloftError | None = None,
+    status: int = 200,
+) -> HTMLResponse:
+    house: House = request.app.state.house
+    return request.app.state.pages.render(  # type: ignore[no-any-return]
+        request,
+        "cant.html",
+        status,
+        what=what,
+        check=what,
+        room=room,
+        note=note,
+        chosen=chosen,
+        problem=problem,
+        reasons=reasons(),
+        entry_id=house.new_id(),
+    )
