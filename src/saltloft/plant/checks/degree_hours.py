@@ -118,7 +118,9 @@ class _Face:
     def never_above(self) -> bool:
         """The base was never reached, not even in a gap at its worst."""
         highest = self.total.highest_worst_c
-        return highest is not None and self.rule.degrees_of(highest) <= self.rule.base
+        if highest is None:  # no time went by: acid before it was hung
+            return self.ended is not None
+        return self.rule.degrees_of(highest) <= self.rule.base
 
     @property
     def measured_breaks(self) -> bool:
