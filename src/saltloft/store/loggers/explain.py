@@ -18,6 +18,11 @@ def local_text(moment_s: float, zone: str) -> str:
     return datetime.fromtimestamp(moment_s, UTC).astimezone(zone_named(zone)).isoformat(" ", "seconds")
 
 
+def utc_text(moment_s: int) -> str:
+    """A moment in UTC as ISO with Z."""
+    return f"{datetime.fromtimestamp(moment_s, UTC):%Y-%m-%dT%H:%M:%SZ}"
+
+
 def table_sentences(table: Table, columns: Columns, form: TextForm) -> Iterator[str]:
     """How the file is written: encoding, separator, decimal mark, layout, columns left out."""
     names = {

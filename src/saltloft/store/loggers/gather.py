@@ -83,17 +83,23 @@ def gather(
             continue
         times, values, lines = [], [], []
         for member in members:
-            own = _own_unit(member, role_of.get(room, options.role), raw, options, found)
+            own = _own_unit(member, role_of.get(room.partition("/")[0], options.role), raw, options, found)
             when = utc[member.rows]
             keep = np.isfinite(own) & np.isfinite(when)
-            _show(found, f"{room}/{quantity}", member.rows, when, own)
+            _show(found, _name(room, quantity), member.rows, when, own)
             times.append(np.rint(when[keep]).astype(np.int64))
             values.append(own[keep])
             lines.append(raw.lines[member.rows][keep])
         merged = (np.concatenate(times), np.concatenate(values), np.concatenate(lines))
         if merged[0].size:
-            found.series.append(_series(f"{room}/{quantity}", members[0].heading, merged, raw.odd, found))
+            found.series.append(_series(_name(room, quantity), members[0].heading, merged, raw.odd, found))
     return found
+
+
+def _name(room: str, quantity: str) -> str:
+    """'ROOM/quantity', with a second logger of the room as a third part."""
+    place, slash, logger = room.partition("/")
+    return f"{place}/{quantity}{slash}{logger}"
 
 
 def _channels(

@@ -47,7 +47,7 @@ class Series:
     """One quantity of one room through time, rising and without repeats.
 
     Args:
-        name: str. 'ROOM/quantity', as sealed in the journal.
+        name: str. 'ROOM/quantity' or 'ROOM/quantity/LOGGER', as sealed in the journal.
         room: str. The room.
         channel: str. What the file called it.
         quantity: str. 'temperature_c' or 'rh_pct'.

@@ -27,7 +27,7 @@ def room_of(heading: Heading, notes: Sequence[tuple[str, str]], options: ReadOpt
         lone: bool. True when the file holds one place only, so that notes and file name speak for it.
 
     Returns:
-        str. A room; 'skip' when a person left the channel out; empty when nothing names one.
+        str. A room, or ROOM/LOGGER for a second logger of it; 'skip' when a person left the channel out; empty when nothing names one.
 
     Raises:
         UnknownName: a name was given that the house does not know; carries the nearest ones.
@@ -53,9 +53,10 @@ def _is_channel_number(place: str) -> bool:
 
 
 def _checked(name: str, options: ReadOptions, key: str) -> str:
-    known = _known_in(name, options)
+    room, slash, logger = name.partition("/")
+    known = _known_in(room, options)
     if known or not options.rooms:
-        return known or name.strip()
+        return f"{known or room.strip()}{slash}{logger.strip()}"
     error = UnknownName("room", name, options.rooms, key=key)
     error.do = say(
         "say which room it is with --answer 'room.{name}=ROOM', or =skip to leave it out", name=name

@@ -43,6 +43,7 @@ ANSWER_KEYS = (
     "clock_fast_seconds",
     "spring_hour",
     "refused_rows",
+    "changed_values",
 )
 
 

@@ -234,8 +234,8 @@ def _layout(shape: str, time_only: bool) -> _Layout | None:
         at, then = packed.span("packed")[0], packed.span("hms")[0]
         seconds = (then + 4, then + 6) if len(packed["hms"]) == 6 else None
         clock: tuple[_Span | None, ...] = ((then, then + 2), (then + 2, then + 4), seconds, None)
-        numbers = ((at, at + 4), (at + 4, at + 6), (at + 6, at + 8))
-        return _Layout(YMD, numbers, clock, -1, 0 if packed["z"] else None, 1, (None, None))
+        packed_date = ((at, at + 4), (at + 4, at + 6), (at + 6, at + 8))
+        return _Layout(YMD, packed_date, clock, -1, 0 if packed["z"] else None, 1, (None, None))
     alone = _TIME_ALONE.match(flat)
     if time_only and alone and alone["M"]:
         return _with_clock(alone, NONE, (0, 0, 0))
