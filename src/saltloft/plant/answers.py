@@ -225,6 +225,8 @@ class RoomNow:
         highest_temperature_c: float or None. Of the last 24 h. [degC]
         expected: str. One sentence: whether this is as it was set.
         state: str. 'look' when it is not, else ''.
+        away: float or None. The number that makes it worth a look, in `away_unit`.
+        away_unit: str.
         sources: tuple of str.
     """
 
@@ -244,6 +246,56 @@ class RoomNow:
     highest_temperature_c: float | None
     expected: str
     state: str
+    away: float | None
+    away_unit: str
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class HamLine:
+    """One ham group on the day sheet; its ripeness is not computed by this version.
+
+    Args:
+        lot: str.
+        title: str.
+        legs: int.
+        room: str.
+        days: int. Since salting. [d]
+        state: str. 'in salt, out Fri 6 Nov' and the like, in words.
+        loss_pct: float or None. By the last group weighing against the green mass. [%]
+        sources: tuple of str.
+    """
+
+    lot: str
+    title: str
+    legs: int
+    room: str
+    days: int
+    state: str
+    loss_pct: float | None
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class FreshLine:
+    """One fresh batch on the day sheet; its keeping time is entered by a person, never computed.
+
+    Args:
+        lot: str.
+        title: str.
+        mass_kg: float. [kg]
+        core_temperature_c: float or None. Last read. [degC]
+        use_by: str. ISO day; empty before packing.
+        left_kg: float. Packed less dispatched; made mass before packing. [kg]
+        sources: tuple of str.
+    """
+
+    lot: str
+    title: str
+    mass_kg: float
+    core_temperature_c: float | None
+    use_by: str
+    left_kg: float
     sources: tuple[str, ...]
 
 
@@ -318,6 +370,8 @@ class DaySheet:
         rooms: tuple of RoomNow.
         lots: tuple of LotOutlook. Hanging lots, by expected ready day.
         yields: tuple of YieldRow.
+        hams: tuple of HamLine.
+        fresh: tuple of FreshLine.
     """
 
     house: HouseFace
@@ -327,6 +381,8 @@ class DaySheet:
     rooms: tuple[RoomNow, ...]
     lots: tuple[LotOutlook, ...]
     yields: tuple[YieldRow, ...]
+    hams: tuple[HamLine, ...] = ()
+    fresh: tuple[FreshLine, ...] = ()
 
     def of_kind(self, kind: str) -> tuple[DayItem, ...]:
         """The items of one kind, in order."""

@@ -293,7 +293,7 @@ def day() -> DaySheet:
     )
     room = RoomNow(
         "D2", "drying", STUFFED + timedelta(days=20), 14.1, 82.3, 14.0, 80.0, 5120.0, 7000, ("AL-0310",), 4.0,
-        78.0, 97.0, 14.9, "RH 2 points above what was set", "look", ("batch-7", "e40"),
+        78.0, 97.0, 14.9, "RH 2 points above what was set", "look", 97.0, "%RH", ("batch-7", "e40"),
     )  # fmt: skip
     rows = (YieldRow("AL-0310", "Alder 65", 1280.0, None, 19.1, 17.9, 19.5, 21.0, "weighings", ("e9",)),)
     at = STUFFED + timedelta(days=20)
