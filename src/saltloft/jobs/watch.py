@@ -126,7 +126,9 @@ def look(file: str, data: bytes, said: Said, *, now: datetime, house: OpenHouse 
     return FileTaken(file, DRY, reading, words, "", fresh.rows, fresh.known, fresh.changed)
 
 
-def import_file(house: OpenHouse, by: Stamp, file: str, data: bytes, said: Said, entry_id: str) -> FileTaken:
+def import_file(
+    house: OpenHouse, by: Stamp, file: str, data: bytes, said: Said, *, entry_id: str
+) -> FileTaken:
     """Store what is new in a file as one sealed batch; all of it, or nothing while a question is open.
 
     Args:

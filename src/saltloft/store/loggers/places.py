@@ -27,7 +27,8 @@ def room_of(heading: Heading, notes: Sequence[tuple[str, str]], options: ReadOpt
         lone: bool. True when the file holds one place only, so that notes and file name speak for it.
 
     Returns:
-        str. A room, or ROOM/LOGGER for a second logger of it; 'skip' when a person left the channel out; empty when nothing names one.
+        str. A room, or ROOM/LOGGER for a second logger of it; 'skip' when a person left the channel
+        out; empty when nothing names one.
 
     Raises:
         UnknownName: a name was given that the house does not know; carries the nearest ones.
