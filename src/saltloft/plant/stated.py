@@ -6,6 +6,7 @@ gives `Stated` payloads. Nothing that is read back is without its entry id.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Generic, TypeVar
@@ -142,3 +143,9 @@ class Stated(Generic[T_co]):
     def entry_ids(self) -> tuple[str, ...]:
         """Its own id and those of its corrections: what a number taken from it rests on."""
         return (self.entry_id, *(correction.entry_id for correction in self.corrections))
+
+
+def counting(statements: Sequence[Stated[Any]], sort: type[T]) -> tuple[Stated[T], ...]:
+    """The statements of one payload class that are not struck out, by when they happened."""
+    chosen = [item for item in statements if isinstance(item.payload, sort) and not item.struck]
+    return tuple(sorted(chosen, key=lambda item: (item.at, item.seq)))

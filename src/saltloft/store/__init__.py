@@ -14,9 +14,11 @@ The only layer that speaks SQL. May import `plant` and what lies above it. Read
     store.people.get / .all, store.checks.all(start, end), store.documents.all(), store.confirmations.all()
     store.house()                       # Stated[HouseSetUp]
     store.readings.trace("D2", "temperature_c", start, end)   # (times, values) of what counts
-    store.readings.seal(columns, info, stamp)   # columns {"D2/temperature_c": (times int64 s, values float64)},
-                                        # info ReadingsSealed with rows/digest left 0/'' -> BatchRecord, one commit
-    store.readings.void(batch, reason, stamp), .batches(), .by_file(file_digest), .latest("D2", "rh_pct")
+    store.readings.seal(columns, info, stamp, entry_id)  # one commit;
+                                        # columns {"D2/temperature_c": (times, values)}
+                                        # of int64 s UTC, float64; info: ReadingsSealed, rows 0, digest ""
+    store.readings.void(batch, reason, stamp, entry_id), .get(batch), .all(), .by_file(digest)
+    store.readings.latest("D2", "rh_pct", before)
     store.kept.get(key) / .put(...), store.work.add / .take / .done
     store.secrets..., store.attachments.put(bytes) / .get(digest)
 """

@@ -1,0 +1,122 @@
+"""What has to be known of a lot to take the next entry about it; kept up entry by entry."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime
+from decimal import Decimal
+from typing import Any
+
+from saltloft.plant import hams, lots, readings
+
+_MAKES = (lots.LotMade, lots.FreshMade, hams.HamGroupSalted)
+
+
+@dataclass
+class LastWeight:
+    """The last net weight of one tag, or of an untagged set per piece.
+
+    Args:
+        mg: float. Net weight of one piece. [mg]
+        at: datetime, aware.
+    """
+
+    mg: float
+    at: datetime
+
+
+@dataclass
+class LotState:
+    """The running state of one lot.
+
+    Args:
+        lot: str.
+        family: str. Empty until something made it.
+        made_at: datetime or None.
+        product: str.
+        green_mg: int. [mg]
+        pieces: int.
+        weights: mapping of tag ('' for untagged sets) to LastWeight.
+        green_weights: mapping of tag to net green weight. [mg]
+        ph: mapping of place to (mean, datetime).
+        water_activity: (value, datetime) or None.
+        open_holds: mapping of entry id to LotHeld.
+        hung: bool.
+        released: bool.
+        yielded_mg: int. [mg]
+        dispatched_mg: int. [mg]
+        entries: int. Entries about it that count, the making one included.
+    """
+
+    lot: str
+    family: str = ""
+    made_at: datetime | None = None
+    product: str = ""
+    green_mg: int = 0
+    pieces: int = 0
+    weights: dict[str, LastWeight] = field(default_factory=dict)
+    green_weights: dict[str, float] = field(default_factory=dict)
+    ph: dict[str, tuple[Decimal, datetime]] = field(default_factory=dict)
+    water_activity: tuple[Decimal, datetime] | None = None
+    open_holds: dict[str, lots.LotHeld] = field(default_factory=dict)
+    hung: bool = False
+    released: bool = False
+    yielded_mg: int = 0
+    dispatched_mg: int = 0
+    entries: int = 0
+
+    @property
+    def exists(self) -> bool:
+        """True once an entry that counts made it."""
+        return self.made_at is not None
+
+    def take(self, entry_id: str, payload: Any, at: datetime) -> None:
+        """Take in one entry that counts, in the order they happened."""
+        self.entries += 1
+        if isinstance(payload, _MAKES):
+            self._made(payload, at)
+        elif isinstance(payload, readings.PieceWeighed):
+            self._weighed(payload, at)
+        elif isinstance(payload, readings.PhRead):
+            self.ph[payload.where] = (sum(payload.values, Decimal(0)) / len(payload.values), at)
+        elif isinstance(payload, readings.WaterActivityRead):
+            self.water_activity = (payload.value, at)
+        else:
+            self._dealt_with(entry_id, payload)
+
+    def _dealt_with(self, entry_id: str, payload: Any) -> None:
+        if isinstance(payload, lots.LotHung | lots.LotMoved):
+            self.hung = True
+        elif isinstance(payload, lots.LotHeld):
+            self.open_holds[entry_id] = payload
+        elif isinstance(payload, lots.HoldLifted):
+            self.open_holds.pop(payload.hold, None)
+        elif isinstance(payload, lots.LotReleased):
+            self.released = True
+        elif isinstance(payload, lots.LotYielded):
+            self.yielded_mg += payload.mass.mg
+        elif isinstance(payload, lots.LotDispatched):
+            self.dispatched_mg += payload.mass.mg
+
+    def _made(self, payload: lots.LotMade | lots.FreshMade | hams.HamGroupSalted, at: datetime) -> None:
+        self.made_at, self.product = at, payload.product
+        if isinstance(payload, lots.LotMade):
+            self.family, self.green_mg, self.pieces = "dry_sausage", payload.green_mass.mg, payload.pieces
+        elif isinstance(payload, hams.HamGroupSalted):
+            self.family, self.green_mg, self.pieces = "ham", payload.green_mass.mg, payload.legs
+            self.hung = True
+        else:
+            self.family, self.green_mg = "fresh_sausage", payload.mass.mg
+
+    def _weighed(self, payload: readings.PieceWeighed, at: datetime) -> None:
+        net = net_mg(payload)
+        last = self.weights.get(payload.tag)
+        if last is None or last.at <= at:
+            self.weights[payload.tag] = LastWeight(net, at)
+        if payload.green:
+            self.green_weights[payload.tag] = net
+
+
+def net_mg(payload: readings.PieceWeighed) -> float:
+    """Net weight of one piece in a weighing: the reading less the tare, shared by the pieces. [mg]"""
+    return (payload.mass.mg - (payload.tare.mg if payload.tare else 0)) / payload.pieces

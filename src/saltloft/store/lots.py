@@ -1,0 +1,89 @@
+"""Lots on the shelf, and the quick lists from the reading tables."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from sqlalchemy import or_, select
+
+from saltloft.plant.lot_record import LotLink, LotRecord, LotSummary
+from saltloft.plant.lot_story import lot_record
+from saltloft.store.database import Database
+from saltloft.store.moments import from_text, to_text
+from saltloft.store.shelf import Shelf
+from saltloft.store.tables import lot_link, lot_now, lot_room
+
+MAKING_KINDS = ("lot.made/1", "ham.salted/1", "fresh.made/1")
+
+
+class Lots(Shelf[LotRecord]):
+    """Every lot of every family: dry sausage, ham groups, fresh batches."""
+
+    def __init__(self, database: Database) -> None:
+        super().__init__(database, "lot", MAKING_KINDS, lot_record)
+
+    def family(self, family: str, asof: datetime | None = None) -> list[LotRecord]:
+        """Every lot of one family ('dry_sausage', 'ham', 'fresh_sausage'), by when it was made."""
+        chosen = [record for record in self.all(asof) if record.family == family]
+        return sorted(chosen, key=lambda record: (record.made_at, record.lot))
+
+    def hanging(self, asof: datetime | None = None) -> list[LotRecord]:
+        """Every lot of which a part hangs in a room, by when it was made."""
+        if asof is not None:
+            chosen = [record for record in self.all(asof) if record.hanging]
+        else:
+            with self.database.reading() as connection:
+                names = connection.execute(
+                    select(lot_room.c.lot).where(lot_room.c.end_at == "").distinct()
+                ).scalars()
+                found = self._read(connection, list(names), None)
+            chosen = [record for record in found.values() if record is not None]
+        return sorted(chosen, key=lambda record: (record.made_at, record.lot))
+
+    def in_room(self, room: str, start: datetime, end: datetime) -> list[str]:
+        """Names of the lots that hung in a room at any time from start to end."""
+        with self.database.reading() as connection:
+            rows = connection.execute(
+                select(lot_room.c.lot)
+                .where(lot_room.c.room == room, lot_room.c.start_at <= to_text(end))
+                .where(or_(lot_room.c.end_at == "", lot_room.c.end_at >= to_text(start)))
+                .distinct()
+                .order_by(lot_room.c.lot)
+            )
+            return list(rows.scalars())
+
+    def summaries(self, family: str | None = None) -> list[LotSummary]:
+        """One line a lot, newest first, from the reading tables only."""
+        query = select(lot_now).order_by(lot_now.c.made_at.desc(), lot_now.c.lot)
+        if family is not None:
+            query = query.where(lot_now.c.family == family)
+        with self.database.reading() as connection:
+            return [
+                LotSummary(
+                    lot=row.lot,
+                    family=row.family,
+                    product=row.product,
+                    state=row.state,
+                    room=row.room,
+                    made_at=from_text(row.made_at),
+                    hung_at=from_text(row.hung_at) if row.hung_at else None,
+                    green_mg=row.green_mg,
+                    pieces=row.pieces,
+                    open_holds=row.open_holds,
+                    last_seq=row.last_seq,
+                )
+                for row in connection.execute(query)
+            ]
+
+    def links(self, *, source: str | None = None, lot: str | None = None) -> list[LotLink]:
+        """What went into a lot, or where a source went; one step."""
+        query = select(lot_link).order_by(lot_link.c.lot, lot_link.c.number)
+        if source is not None:
+            query = query.where(lot_link.c.source == source)
+        if lot is not None:
+            query = query.where(lot_link.c.lot == lot)
+        with self.database.reading() as connection:
+            return [
+                LotLink(row.source, row.lot, row.ingredient, row.mg, row.entry_id)
+                for row in connection.execute(query)
+            ]

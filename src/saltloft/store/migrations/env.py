@@ -1,0 +1,9 @@
+"""Called by Alembic: run the steps on the connection that `store/migrate.py` holds open."""
+
+from __future__ import annotations
+
+from alembic import context
+
+context.configure(connection=context.config.attributes["connection"], render_as_batch=True)
+with context.begin_transaction():
+    context.run_migrations()

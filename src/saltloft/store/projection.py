@@ -1,0 +1,157 @@
+"""The reading tables: what each journal entry changes in them, and how they are built anew.
+
+A subject's rows are always computed from all of its entries, so that adding
+one entry and rebuilding everything cannot give different rows.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from sqlalchemy import Connection, Table, delete, select
+
+from saltloft.plant.lot_record import LotRecord
+from saltloft.plant.lot_story import lot_record
+from saltloft.plant.lots import FreshMade, LotMade
+from saltloft.plant.readings import ReadingsSealed, ReadingsVoided
+from saltloft.plant.stated import Stated, counting
+from saltloft.store import journal
+from saltloft.store.journal import CORRECTION, Entry
+from saltloft.store.migrate import make_empty_built
+from saltloft.store.moments import to_text
+from saltloft.store.stating import stated
+from saltloft.store.tables import batch_now, batch_number, built, lot_link, lot_now, lot_room
+
+LOT_PREFIXES = ("lot.", "hold.", "fresh.", "ham.", "piece.", "ph.", "water_activity.")
+BATCH_PREFIXES = ("readings.",)
+BUILT_TABLES: tuple[Table, ...] = (built, lot_now, lot_room, lot_link, batch_now)
+_SUBJECTS_AT_ONCE = 200
+
+
+def update(connection: Connection, entries: Iterable[Entry]) -> None:
+    """Bring the reading tables up to entries just appended, in the same transaction."""
+    touched = sorted({entry.subject for entry in entries if _shows(entry.kind)})
+    for start in range(0, len(touched), _SUBJECTS_AT_ONCE):
+        chunk = touched[start : start + _SUBJECTS_AT_ONCE]
+        for subject, known in journal.of_subjects(connection, chunk).items():
+            _project(connection, subject, known)
+
+
+def rebuild(connection: Connection) -> int:
+    """Drop the reading tables, and build them again from the journal alone.
+
+    Returns:
+        int. How many subjects were projected.
+    """
+    make_empty_built(connection)
+    subjects = sorted({entry.subject for entry in journal.walk(connection) if _shows(entry.kind)})
+    for start in range(0, len(subjects), _SUBJECTS_AT_ONCE):
+        chunk = subjects[start : start + _SUBJECTS_AT_ONCE]
+        for subject, known in journal.of_subjects(connection, chunk).items():
+            _project(connection, subject, known, fresh=True)
+    return len(subjects)
+
+
+def rows(connection: Connection) -> dict[str, list[tuple[Any, ...]]]:
+    """Every row of every reading table, sorted: what a rebuild must give again."""
+    return {
+        table.name: sorted(tuple(row) for row in connection.execute(select(table))) for table in BUILT_TABLES
+    }
+
+
+def _shows(kind: str) -> bool:
+    return kind == CORRECTION or kind.startswith(LOT_PREFIXES + BATCH_PREFIXES)
+
+
+def _project(connection: Connection, subject: str, known: Sequence[Entry], fresh: bool = False) -> None:
+    statements = stated(known)
+    if any(entry.kind.startswith(BATCH_PREFIXES) for entry in known):
+        _project_batch(connection, subject, statements)
+    if any(entry.kind.startswith(LOT_PREFIXES) for entry in known):
+        _project_lot(connection, subject, lot_record(subject, statements), fresh)
+
+
+def _project_batch(connection: Connection, batch: str, statements: Sequence[Stated[Any]]) -> None:
+    connection.execute(delete(batch_now).where(batch_now.c.batch == batch))
+    sealed = counting(statements, ReadingsSealed)
+    number = connection.execute(select(batch_number.c.number).where(batch_number.c.batch == batch)).scalar()
+    if not sealed or number is None:
+        return
+    voided = counting(statements, ReadingsVoided)
+    connection.execute(
+        batch_now.insert().values(
+            batch=batch,
+            number=number,
+            file_digest=sealed[0].payload.file_digest,
+            seq=sealed[0].seq,
+            voided_by=voided[0].entry_id if voided else "",
+        )
+    )
+
+
+def _project_lot(connection: Connection, lot: str, record: LotRecord | None, fresh: bool) -> None:
+    if not fresh:
+        for table in (lot_now, lot_room, lot_link):
+            connection.execute(delete(table).where(table.c.lot == lot))
+    if record is None:
+        return
+    connection.execute(lot_now.insert().values(**_lot_row(record)))
+    stays = [_room_row(record, number) for number in range(len(record.rooms))]
+    if stays:
+        connection.execute(lot_room.insert(), stays)
+    links = _link_rows(record)
+    if links:
+        connection.execute(lot_link.insert(), links)
+
+
+def _lot_row(record: LotRecord) -> dict[str, Any]:
+    return {
+        "lot": record.lot,
+        "family": record.family,
+        "product": record.product,
+        "state": record.state,
+        "room": record.room,
+        "made_at": to_text(record.made_at),
+        "hung_at": to_text(record.hung_at) if record.hung_at else "",
+        "green_mg": record.green_mass.mg,
+        "pieces": record.pieces,
+        "open_holds": len(record.open_holds),
+        "last_seq": record.last_seq,
+    }
+
+
+def _room_row(record: LotRecord, number: int) -> dict[str, Any]:
+    stay = record.rooms[number]
+    return {
+        "lot": record.lot,
+        "number": number,
+        "room": stay.room,
+        "start_at": to_text(stay.start),
+        "end_at": to_text(stay.end) if stay.end else "",
+        "share_ppm": round(stay.share * 1_000_000),
+    }
+
+
+def _link_rows(record: LotRecord) -> list[dict[str, Any]]:
+    made = record.made.payload
+    amounts: list[tuple[str, str, int]] = []
+    if isinstance(made, LotMade | FreshMade):
+        amounts = [(used.material_lot, used.ingredient, used.mass.mg) for used in made.consumed]
+        if isinstance(made, LotMade):
+            # Casings and cultures are booked by number, not by mass, in this version.
+            amounts += [(made.casing_lot, "casing", 0)] if made.casing_lot else []
+            amounts += [(made.culture_lot, "culture", 0)] if made.culture_lot else []
+    else:
+        amounts = [(source, "leg", 0) for source in made.material_lots]
+    return [
+        {
+            "lot": record.lot,
+            "number": number,
+            "source": source,
+            "ingredient": ingredient,
+            "mg": mg,
+            "entry_id": record.made.entry_id,
+        }
+        for number, (source, ingredient, mg) in enumerate(amounts)
+    ]

@@ -1,0 +1,120 @@
+"""What all shelves share: read a subject's statements, keep what was read until the subject changes."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Sequence
+from datetime import datetime
+from typing import Any, Generic, TypeVar
+
+from sqlalchemy import Connection, func, select
+
+from saltloft.foundation.errors import UnknownName
+from saltloft.plant.stated import Stated
+from saltloft.store import journal
+from saltloft.store.database import Database
+from saltloft.store.stating import stated
+from saltloft.store.tables import journal as journal_table
+
+R = TypeVar("R")
+
+
+class Shelf(Generic[R]):
+    """Records of one sort, each built from everything stated about one subject.
+
+    Args:
+        database: Database.
+        sort: str. What one of them is called in errors, such as 'lot'.
+        kinds: tuple of str. Entry kinds that bring a record into being.
+        build: callable(subject, statements) -> record or None.
+    """
+
+    def __init__(
+        self,
+        database: Database,
+        sort: str,
+        kinds: tuple[str, ...],
+        build: Callable[[str, Sequence[Stated[Any]]], R | None],
+    ) -> None:
+        self.database = database
+        self.sort = sort
+        self.kinds = kinds
+        self._build = build
+        self._kept: dict[str, tuple[int, R | None]] = {}
+        self._lock = threading.Lock()
+
+    def get(self, name: str, asof: datetime | None = None) -> R:
+        """One record.
+
+        Args:
+            name: str.
+            asof: datetime or None. As it was known at that moment; None: as known now.
+
+        Raises:
+            UnknownName: with the nearest names.
+        """
+        with self.database.reading() as connection:
+            found = self._read(connection, [name], asof)[name]
+            if found is None:
+                raise UnknownName(self.sort, name, self._names(connection))
+            return found
+
+    def find(self, name: str, asof: datetime | None = None) -> R | None:
+        """As `get`, but None when there is none of that name."""
+        with self.database.reading() as connection:
+            return self._read(connection, [name], asof)[name]
+
+    def find_in(self, connection: Connection, name: str) -> R | None:
+        """As `find`, inside the caller's writing transaction.
+
+        Nothing is kept from it: what is not committed yet may never be.
+        """
+        return self._build(name, stated(journal.of_subject(connection, name)))
+
+    def all(self, asof: datetime | None = None) -> list[R]:
+        """Every record, by first mention."""
+        with self.database.reading() as connection:
+            found = self._read(connection, self._names(connection), asof)
+        return [record for record in found.values() if record is not None]
+
+    def names(self) -> list[str]:
+        """Every name, by first mention."""
+        with self.database.reading() as connection:
+            return self._names(connection)
+
+    def names_in(self, connection: Connection) -> list[str]:
+        """As `names`, inside the caller's writing transaction."""
+        return self._names(connection)
+
+    def _names(self, connection: Connection) -> list[str]:
+        return journal.subjects_of(connection, self.kinds)
+
+    def _read(
+        self, connection: Connection, names: Sequence[str], asof: datetime | None
+    ) -> dict[str, R | None]:
+        if asof is not None:
+            known = journal.of_subjects(connection, names)
+            return {name: self._build(name, stated(known[name], asof)) for name in names}
+        last = _last_seqs(connection, names)
+        with self._lock:
+            kept = {name: self._kept[name] for name in names if name in self._kept}
+        stale = [name for name in names if name not in kept or kept[name][0] != last.get(name, 0)]
+        if stale:
+            known = journal.of_subjects(connection, stale)
+            fresh = {name: (last.get(name, 0), self._build(name, stated(known[name]))) for name in stale}
+            kept.update(fresh)
+            with self._lock:
+                self._kept.update(fresh)
+        return {name: kept[name][1] for name in names}
+
+
+def _last_seqs(connection: Connection, names: Sequence[str]) -> dict[str, int]:
+    found: dict[str, int] = {}
+    for start in range(0, len(names), 500):
+        rows = connection.execute(
+            select(journal_table.c.subject, func.max(journal_table.c.seq))
+            .where(journal_table.c.subject.in_(names[start : start + 500]))
+            .group_by(journal_table.c.subject)
+        )
+        found.update({row[0]: row[1] for row in rows})
+    return found

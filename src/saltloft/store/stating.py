@@ -1,0 +1,59 @@
+"""Entries of one subject, decoded, with their corrections applied: what counts now or counted then."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+
+from saltloft.plant import entries as kinds
+from saltloft.plant.canonical import read_canonical
+from saltloft.plant.readings import Corrected
+from saltloft.plant.stated import Correction, Stated
+from saltloft.store.journal import CORRECTION, Entry
+from saltloft.store.moments import from_text, to_text
+
+
+def payload_of(entry: Entry) -> Any:
+    """The decoded payload of one entry, as first stated."""
+    return kinds.decode(entry.kind, read_canonical(entry.body))
+
+
+def stated(entries: Sequence[Entry], asof: datetime | None = None) -> list[Stated[Any]]:
+    """Every entry of a subject with what counts of it, by seq; corrections are folded in.
+
+    Args:
+        entries: sequence of Entry. All of one subject, by seq.
+        asof: datetime or None. Leave out what was recorded later.
+    """
+    until = None if asof is None else to_text(asof)
+    known = [entry for entry in entries if until is None or entry.recorded_at <= until]
+    corrections: dict[str, list[tuple[Entry, Corrected]]] = {}
+    for entry in known:
+        if entry.kind == CORRECTION:
+            correction = payload_of(entry)
+            corrections.setdefault(correction.entry, []).append((entry, correction))
+    return [_one(entry, corrections.get(entry.id, [])) for entry in known if entry.kind != CORRECTION]
+
+
+def _one(entry: Entry, corrections: list[tuple[Entry, Corrected]]) -> Stated[Any]:
+    original = payload_of(entry)
+    counts = original
+    if corrections and corrections[-1][1].payload:
+        counts = kinds.decode(corrections[-1][1].kind, read_canonical(corrections[-1][1].payload.encode()))
+    return Stated(
+        entry_id=entry.id,
+        seq=entry.seq,
+        kind=entry.kind,
+        at=from_text(entry.happened_at),
+        recorded_at=from_text(entry.recorded_at),
+        person=entry.person,
+        device=entry.device,
+        payload=counts,
+        original=original,
+        corrections=tuple(_correction(by, said) for by, said in corrections),
+    )
+
+
+def _correction(by: Entry, said: Corrected) -> Correction:
+    return Correction(by.id, by.seq, from_text(by.recorded_at), by.person, said.reason, not said.payload)
