@@ -141,7 +141,7 @@ class _Face:
             return Outcome.NOT_MET, words, say("a total must be below the limit")
         if self.never_above and not any(gap.too_long for gap in self.laid.gaps):
             words = say(
-                "the room never passed {base} {degrees}: this rule gives no protection here",
+                "the room never rose above {base} {degrees}: this rule gives no protection here",
                 base=_number(rule.base), degrees=rule.degrees,
             )  # fmt: skip
             return Outcome.DOES_NOT_APPLY, words, say("this rule gives no protection here")
@@ -173,6 +173,9 @@ class _Face:
                 count=self.plan.core_readings,
                 ph=f"{self.rule.end_ph - self.plan.ph_guard:.2f}",
             )
+        highest = self.total.highest_measured_c
+        if highest is None or self.rule.degrees_of(highest) <= self.rule.base:
+            return say("only in a gap may the room have risen above the base of this rule")
         if self.limit is None or round(self.total.worst, 3) >= self.limit:
             return say("with the gaps at their worst the limit may be used up")
         return ""
