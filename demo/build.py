@@ -126,10 +126,9 @@ def _logger_files(seed: int, year: Year, folder: Path) -> list[Plain]:
             {
                 "file": download.file_name,
                 "logger": download.logger.name,
-                "rooms": list(download.logger.rooms),
-                "role": download.logger.role,
                 "downloaded_at": text_of(download.downloaded_at),
-                "clock_fast_s": download.clock_fast_s,
+                "room": download.logger.said_room,
+                "answers": download.answers,
             }
         )
     return files

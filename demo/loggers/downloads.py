@@ -44,6 +44,14 @@ class Download:
     clock_fast_s: int
     rows: int
 
+    @property
+    def answers(self) -> dict[str, str]:
+        """What the person who copied the file knows about the logger's clock."""
+        known = {"clock_fast_seconds": str(self.clock_fast_s)} if self.clock_fast_s else {}
+        if self.logger.clock == "bug" and self.file_name.endswith("2026-03.csv"):
+            known["spring_hour"] = "standard_after"
+        return known
+
 
 def _periods() -> list[tuple[date, date]]:
     """First and last-plus-one day of each download; October's is taken on today's morning."""

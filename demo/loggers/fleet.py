@@ -30,6 +30,13 @@ class Logger:
     drift_s_month: float = 0.0
     role: str = "main"
 
+    @property
+    def said_room(self) -> str:
+        """The room a person names when bringing a file in: none for the hub, ROOM/LOGGER for a second logger."""
+        if len(self.rooms) > 1:
+            return ""
+        return self.rooms[0] if self.role == "main" else f"{self.rooms[0]}/{self.name}"
+
 
 FLEET = (
     Logger("L01", ("F1",), "semicolon", temperature_bias_c=0.05, rh_bias_pct=0.6),

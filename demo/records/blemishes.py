@@ -46,9 +46,17 @@ def weighing(writer: Writer, payload: Plain, at: datetime, tag: int) -> None:
         return
     if writer.name == POUND_LOT and tag == 3 and payload["green"]:
         payload = payload | {"mass": mass("2.16", "kg", writer.division_mg), "kept": 1}
+    if _asked_and_kept(writer, at, tag, age):
+        payload = payload | {"kept": 1}
     writer.book.write(
         "piece.weighed", writer.name, {"lot": writer.name} | payload, at, "besnik", "phone-besnik"
     )
+
+
+def _asked_and_kept(writer: Writer, at: datetime, tag: int, age: int) -> bool:
+    """Weighings that differ so much from the last that any house asks: the swapped pair, and after the pounds."""
+    swapped = writer.name == SWAPPED_LOT and writer.tags[tag] in SWAPPED_TAGS and day_of(at) >= SWAPPED_FROM
+    return swapped or (writer.name == POUND_LOT and tag == 3 and age == 1)
 
 
 def _decimal_slip(writer: Writer, payload: Plain, at: datetime) -> None:

@@ -7,6 +7,7 @@ from datetime import date, datetime, timedelta
 from demo.clock import FIRST_DAY, TODAY, ZONE_NAME, day_of, local, text_of
 from demo.draws import stream
 from demo.house import DEVICES, INSTRUMENTS, PEOPLE, ROOMS
+from demo.loggers.fleet import FLEET
 from demo.records.book import Book
 from demo.records.recipes import ALL_LINES, bramble_recipe, other_products, product, recipe
 from demo.truth.year import drying_sets, fermenting_sets
@@ -28,12 +29,13 @@ def set_up(book: Book) -> None:
         "markets": ["us", "ca", "eu"],
         "demo": 1,
     }
-    book.write("house.set_up", "house", house, at, "ilo")
+    book.write("house.set_up", "house", house, at, "administrator", "console")
     for person, role, _, units in PEOPLE:
         payload = {"person": person, "role": role, "language": "en", "units": units}
-        book.write("person.added", person, payload, at, "ilo")
+        book.write("person.added", person, payload, at, "administrator", "console")
     for device, label in DEVICES:
-        book.write("device.enrolled", device, {"device": device, "label": label}, at, "ilo")
+        payload = {"device": device, "label": label}
+        book.write("device.enrolled", device, payload, at, "administrator", "console")
     at += timedelta(minutes=5)
     for room in ROOMS:
         book.write(
@@ -59,6 +61,16 @@ def set_up(book: Book) -> None:
             "check_every_days": every,
         }
         book.write("instrument.defined", name, payload, at, "ilo")
+    for logger in FLEET:
+        where = logger.rooms[0] if len(logger.rooms) == 1 else ""
+        payload = {
+            "instrument": logger.name,
+            "type": "logger",
+            "division": "0.1",
+            "room": where,
+            "check_every_days": 365,
+        }
+        book.write("instrument.defined", logger.name, payload, at, "ilo")
     at += timedelta(minutes=5)
     for line in ALL_LINES:
         book.write("recipe.defined", f"{line.product}-1", recipe(line), at, "maren")
