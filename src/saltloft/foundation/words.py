@@ -7,15 +7,21 @@ context variable that the two doors set for each request or command.
 from __future__ import annotations
 
 import gettext
+import os
 from contextvars import ContextVar
 from functools import lru_cache
 from importlib.resources import as_file, files
 
+# A folder of further catalogues, LANGUAGE/LC_MESSAGES/saltloft.mo in it, read before our own.
+FOLDER_VARIABLE = "SALTLOFT_LOCALE"
 LANGUAGE: ContextVar[str] = ContextVar("saltloft_language", default="en")
 
 
 @lru_cache(maxsize=16)
 def _catalogue(language: str) -> gettext.NullTranslations:
+    further = os.environ.get(FOLDER_VARIABLE, "")
+    if further and gettext.find("saltloft", further, [language]):
+        return gettext.translation("saltloft", further, languages=[language])
     with as_file(files("saltloft") / "locale") as folder:
         return gettext.translation("saltloft", str(folder), languages=[language], fallback=True)
 

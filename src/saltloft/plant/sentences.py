@@ -9,9 +9,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from datetime import date, datetime, timedelta
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 import numpy as np
+from babel import Locale, UnknownLocaleError
 from babel.dates import format_date, format_time
 
 from saltloft.foundation.bands import Band
@@ -23,6 +25,19 @@ from saltloft.plant.checks.verdict import Outcome
 NARROW_D = 14.0
 # Up to this width the day is given without its weekday; beyond, only the third of a month. [d]
 WIDE_D = 42.0
+
+
+@lru_cache(maxsize=16)
+def _known_locale(language: str) -> str:
+    try:
+        return str(Locale.parse(language, sep="-" if "-" in language else "_"))
+    except (UnknownLocaleError, ValueError):
+        return "en"
+
+
+def locale_name() -> str:
+    """The reader's language as Babel knows it; English for one it does not."""
+    return _known_locale(LANGUAGE.get())
 
 
 def caution() -> str:
@@ -73,13 +88,13 @@ def day_words(day: date, today: date, *, weekday: bool = True) -> str:
         weekday: bool. False leaves the weekday out.
     """
     pattern = ("EEE d MMM" if weekday else "d MMM") + ("" if day.year == today.year else " y")
-    return format_date(day, pattern, locale=LANGUAGE.get())
+    return format_date(day, pattern, locale=locale_name())
 
 
 def moment_words(moment: datetime, zone: str, today: date) -> str:
     """'Fri 24 Apr 21:30' in the house's zone."""
     local = moment.astimezone(ZoneInfo(zone))
-    clock = format_time(local, "HH:mm", tzinfo=ZoneInfo(zone), locale=LANGUAGE.get())
+    clock = format_time(local, "HH:mm", tzinfo=ZoneInfo(zone), locale=locale_name())
     return f"{day_words(local.date(), today)} {clock}"
 
 
@@ -131,7 +146,7 @@ def share_words(share: float) -> str:
 
 
 def _third_words(day: date, today: date) -> str:
-    month = format_date(day, "LLLL" if day.year == today.year else "LLLL y", locale=LANGUAGE.get())
+    month = format_date(day, "LLLL" if day.year == today.year else "LLLL y", locale=locale_name())
     if day.day <= 10:
         return say("early {month}", month=month)
     if day.day <= 20:
