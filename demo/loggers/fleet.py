@@ -32,7 +32,7 @@ class Logger:
 
     @property
     def said_room(self) -> str:
-        """The room a person names when bringing a file in: none for the hub, ROOM/LOGGER for a second logger."""
+        """The room named when a file is brought in: none for the hub, ROOM/LOGGER for a second logger."""
         if len(self.rooms) > 1:
             return ""
         return self.rooms[0] if self.role == "main" else f"{self.rooms[0]}/{self.name}"

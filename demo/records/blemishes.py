@@ -54,7 +54,7 @@ def weighing(writer: Writer, payload: Plain, at: datetime, tag: int) -> None:
 
 
 def _asked_and_kept(writer: Writer, at: datetime, tag: int, age: int) -> bool:
-    """Weighings that differ so much from the last that any house asks: the swapped pair, and after the pounds."""
+    """Weighings so far from the last that any house asks: the swapped pair, and after the pounds."""
     swapped = writer.name == SWAPPED_LOT and writer.tags[tag] in SWAPPED_TAGS and day_of(at) >= SWAPPED_FROM
     return swapped or (writer.name == POUND_LOT and tag == 3 and age == 1)
 
@@ -71,6 +71,19 @@ def _decimal_slip(writer: Writer, payload: Plain, at: datetime) -> None:
         reason="decimal slip: 1.04 typed as 10.4",
         at=at + timedelta(hours=2),
     )
+
+
+def wrong_casing_found(writer: Writer) -> None:
+    """Two weeks on somebody holds a calliper to the pieces of the wrongly cased lot."""
+    at = writer.life.plan.made_at + timedelta(days=13, hours=1)
+    payload = {
+        "check": f"calliper on {writer.name}",
+        "good": 0,
+        "found": "43 to 46 mm when stuffed, not 50: the bundle CAS-50-19 held 43/46",
+        "room": writer.life.stays[1][0],
+        "due_at": "",
+    }
+    writer.book.write("check.done", payload["room"], payload, at, "maren", "tablet-rooms")
 
 
 def acid_set(writer: Writer, at: datetime, hour: float, mean: float) -> None:

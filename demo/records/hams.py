@@ -85,7 +85,7 @@ def _group(book: Book, day: date, number: int) -> None:
 
 def _delivery(book: Book, day: date, rng: np.random.Generator) -> tuple[str, float]:
     """The week's legs; one supplier's come with a pH too high for salting and go to the cooker."""
-    at: datetime = local(day - timedelta(days=1), "06:10")
+    at: datetime = max(local(day - timedelta(days=1), "06:10"), local(FIRST_DAY, "06:10"))
     name = f"LEG-{day_of(at):%m%d}"
     if day_of(at) == HIGH_PH_DELIVERY:
         _received(

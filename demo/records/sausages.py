@@ -64,6 +64,8 @@ class Writer:
         self._moves()
         self._weighings()
         self._late()
+        if self.name == WRONG_CASING_LOT:
+            blemishes.wrong_casing_found(self)
         if self.life.ended_at < TODAY:
             self._taken_down()
 
@@ -110,10 +112,10 @@ class Writer:
 
     def _casing(self) -> str:
         if self.name == WRONG_CASING_LOT:
-            return "CAS-50-19"
+            return self.stock.casing("CAS-50-19", self.life.plan.made_at, "bundle marked 50")
         day = day_of(self.life.plan.made_at)
         bundle = 10 + ((day.year - 2025) * 12 + day.month - 11) // 2
-        return f"CAS-{self.life.plan.line.calibre_mm:g}-{bundle}"
+        return self.stock.casing(f"CAS-{self.life.plan.line.calibre_mm:g}-{bundle}", self.life.plan.made_at)
 
     def _weigh(self, at: datetime, tag: int, true_kg: float, green: int = 0) -> None:
         reading = true_kg * (1 + 0.0008 * float(self.rng.standard_normal()))

@@ -53,6 +53,23 @@ class Stock:
             kg -= taken
         return [part for part in parts if part["mass"]["mg"] > 0]
 
+    def casing(self, name: str, at: datetime, note: str = "") -> str:
+        """A bundle of casings, received before its first use; returns its lot."""
+        if name not in self.open:
+            self.open[name] = (name, 60.0)
+            payload = {
+                "material_lot": name,
+                "material": "casing",
+                "supplier": "sup-05",
+                "mass": kilograms(60.0, 1),
+                "decision": "accepted",
+                "supplier_lot": f"05{name[-2:]}",
+                "pieces": 0,
+                "note": note,
+            }
+            self.book.write("material.received", name, payload, at - timedelta(hours=6), "tamsin")
+        return name
+
     def _receive(self, name: str, material: str, supplier: str, kg: float, at: datetime) -> None:
         payload = {
             "material_lot": name,
