@@ -99,6 +99,8 @@ def find_table(lines: Sequence[str]) -> Table:
     rows = split_lines(head, separator)
     width = Counter(len(row) for row in rows[first:] if len(row) > 1).most_common(1)[0][0]
     header, units, above = _heading_rows(rows, first, width)
+    if separator == "," and header is not None:
+        _refuse_double_comma(rows, header, first, width)
     headings = _headings(rows, header, units, above, width)
     lowest = max((row for row in (header, units) if row is not None), default=first - 1)
     header_top = min((row for row in (header, units, above) if row is not None), default=first)
@@ -113,6 +115,20 @@ def find_table(lines: Sequence[str]) -> Table:
     )
     decimal = _decimal(table, rows[first:])
     return Table(separator, decimal, table.first_line, width, headings, table.notes, table.header_line)
+
+
+def _refuse_double_comma(rows: Sequence[Sequence[str]], header: int, first: int, width: int) -> None:
+    """Rows with more filled fields than the heading names hold decimal commas nobody can tell apart."""
+    named = len(rows[header])
+    longer = [row for row in rows[first:] if len(row) == width and all(cell.strip() for cell in row[named:])]
+    if width > named and len(longer) > 0.5 * len(rows[first:]):
+        raise InputError(
+            say("the comma is both the separator and the decimal mark"),
+            got=say("{count} fields where the heading has {most}", count=width, most=named),
+            allowed=say("semicolons between fields, or numbers in quotes"),
+            do=say("set the logger's program to semicolons and export again"),
+            line=first + 1,
+        )
 
 
 def _score(lines: Sequence[str], separator: str) -> tuple[int, int, int]:
