@@ -21,6 +21,7 @@ from saltloft.plant import hams, instruments, lots, people, readings, recipes, r
 
 LONGEST_TEXT = 4000
 _NAME = re.compile(r"^\w[\w .+&()'-]{0,59}$")
+_WORDS = {"rh_pct": "relative humidity", "air_m_s": "air speed", "value": "water activity", "ph": "pH"}
 FAMILIES = ("dry_sausage", "fresh_sausage", "ham")
 DECISIONS = ("accepted", "downgraded", "refused")
 UNITS = ("metric", "us")
@@ -43,8 +44,8 @@ def refuse_impossible(payload: Any) -> None:
 
 
 def _refuse(key: str, got: object, allowed: str, do: str = "") -> None:
-    words = key.replace("_pct", "").replace("_c", "").replace("_", " ")
-    raise InputError(f"the {words} cannot be", got=str(got), allowed=allowed, do=do, key=key)
+    words = _WORDS.get(key, key.removesuffix("_pct").removesuffix("_c").replace("_", " "))
+    raise InputError(f"{words} cannot be {got}", got=str(got), allowed=allowed, do=do, key=key)
 
 
 def _mass(key: str, value: Mass) -> None:
@@ -224,7 +225,7 @@ def _ph_set(said: readings.PhRead) -> None:
     if not 1 <= len(said.values) <= 60:
         _refuse("values", f"{len(said.values)} values", "1 to 60")
     for value in said.values:
-        ph("values", value)
+        ph("ph", value)
     _temperature("core_temperature_c", said.core_temperature_c, "-15")
 
 

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from sqlalchemy import Connection, Table, delete, select
+from sqlalchemy import update as update_rows
 
 from saltloft.plant.lot_record import LotRecord
 from saltloft.plant.lot_story import lot_record
@@ -26,12 +27,23 @@ from saltloft.store.tables import batch_now, batch_number, built, lot_link, lot_
 LOT_PREFIXES = ("lot.", "hold.", "fresh.", "ham.", "piece.", "ph.", "water_activity.")
 BATCH_PREFIXES = ("readings.",)
 BUILT_TABLES: tuple[Table, ...] = (built, lot_now, lot_room, lot_link, batch_now)
+# A measurement changes nothing in a lot's row but the number of its last entry.
+MEASURING_PREFIXES = ("piece.weighed", "ph.read", "water_activity.read", "lot.pressed_and_cut", "ham.weighed")
 _SUBJECTS_AT_ONCE = 200
 
 
 def update(connection: Connection, entries: Iterable[Entry]) -> None:
     """Bring the reading tables up to entries just appended, in the same transaction."""
-    touched = sorted({entry.subject for entry in entries if _shows(entry.kind)})
+    last: dict[str, int] = {}
+    whole: set[str] = set()
+    for entry in entries:
+        if _shows(entry.kind):
+            last[entry.subject] = entry.seq
+            if not entry.kind.startswith(MEASURING_PREFIXES):
+                whole.add(entry.subject)
+    for lot in sorted(last.keys() - whole):
+        connection.execute(update_rows(lot_now).where(lot_now.c.lot == lot).values(last_seq=last[lot]))
+    touched = sorted(whole)
     for start in range(0, len(touched), _SUBJECTS_AT_ONCE):
         chunk = touched[start : start + _SUBJECTS_AT_ONCE]
         for subject, known in journal.of_subjects(connection, chunk).items():

@@ -201,11 +201,15 @@ class Readings(Shelf[BatchRecord]):
         with self.database.reading() as connection:
             allowed = _numbers(connection, None if until is None else [record.batch for record in until])
             number = connection.execute(select(series.c.number).where(series.c.name == name)).scalar()
-            rows = connection.exec_driver_sql(
-                "SELECT at, batch, value FROM reading"
-                " WHERE series = ? AND at BETWEEN ? AND ? ORDER BY at, batch",
-                (number, int(start.timestamp()), int(end.timestamp())),
-            ).fetchall()
+            rows = (
+                _driver(connection)
+                .execute(
+                    "SELECT at, batch, value FROM reading"
+                    " WHERE series = ? AND at BETWEEN ? AND ? ORDER BY at, batch",
+                    (number, int(start.timestamp()), int(end.timestamp())),
+                )
+                .fetchall()
+            )
         return _newest(rows, allowed)
 
 
@@ -232,12 +236,16 @@ def rows_of_number(
         high = int(datetime.fromisoformat(info.last_at).timestamp())
     found: dict[str, tuple[Times, Values]] = {}
     for name, series_number in numbers:
-        rows = connection.exec_driver_sql(
-            "SELECT at, value FROM reading WHERE series = ? AND at BETWEEN ? AND ? AND batch = ? ORDER BY at",
-            (series_number, low, high, number),
-        ).fetchall()
+        rows = (
+            _driver(connection)
+            .execute(
+                "SELECT at, value FROM reading WHERE series = ? AND at BETWEEN ? AND ? AND batch = ? ORDER BY at",
+                (series_number, low, high, number),
+            )
+            .fetchall()
+        )
         if rows:
-            table = np.array([tuple(row) for row in rows], dtype=[("at", "i8"), ("value", "f8")])
+            table = np.fromiter(rows, dtype=[("at", "i8"), ("value", "f8")], count=len(rows))
             found[name] = (table["at"].copy(), table["value"].copy())
     return found
 
@@ -299,11 +307,7 @@ def _moment(seconds: int) -> str:
 def _insert(connection: Connection, batch: str, columns: Columns) -> None:
     number = (connection.execute(select(func.max(batch_number.c.number))).scalar() or 0) + 1
     connection.execute(batch_number.insert().values(number=number, batch=batch))
-    # The driver's own executemany takes tuples straight from the arrays: a few microseconds saved a
-    # row are minutes at twenty million rows.
-    driver = connection.connection.driver_connection
-    if driver is None:
-        raise StoreError("the database connection was lost", do="try again")
+    driver = _driver(connection)
     for name in sorted(columns):
         times, values = columns[name]
         driver.executemany(
@@ -316,6 +320,14 @@ def _insert(connection: Connection, batch: str, columns: Columns) -> None:
                 strict=False,
             ),
         )
+
+
+def _driver(connection: Connection) -> Any:
+    """The driver's own connection: plain tuples in and out save minutes at twenty million rows."""
+    driver = connection.connection.driver_connection
+    if driver is None:
+        raise StoreError("the database connection was lost", do="try again")
+    return driver
 
 
 def _series(connection: Connection, name: str) -> int:
@@ -340,7 +352,7 @@ def _numbers(connection: Connection, batches: Sequence[str] | None) -> Times:
 def _newest(rows: Sequence[Any], allowed: Times) -> tuple[Times, Values, Times]:
     """Of rows ordered by time and batch, the last allowed one of each moment."""
     shape = [("at", "i8"), ("batch", "i8"), ("value", "f8")]
-    table = np.array([tuple(row) for row in rows], dtype=shape)
+    table = np.fromiter(rows, dtype=shape, count=len(rows))
     table = table[np.isin(table["batch"], allowed)]
     if not len(table):
         return np.empty(0, np.int64), np.empty(0, np.float64), np.empty(0, np.int64)
