@@ -19,7 +19,8 @@ app = typer.Typer(
 COMMAND_MODULES: tuple[str, ...] = ("house_commands", "dry", "import_command")
 
 
-def _register() -> None:
+def register_all() -> None:
+    """Put every command on the app; done once, when it is needed."""
     from importlib import import_module
 
     for name in COMMAND_MODULES:
@@ -28,7 +29,7 @@ def _register() -> None:
 
 def main() -> None:
     """Run one command; a refusal prints what, got, allowed and what to do."""
-    _register()
+    register_all()
     try:
         app()
     except SaltloftError as error:
