@@ -28,7 +28,7 @@ from saltloft.plant.people import FactConfirmed, HouseSetUp
 from saltloft.plant.stated import Draft, Stamp
 
 Progress = Callable[[str], None]
-AT_ONCE = 1000
+AT_ONCE = 4000
 """Entries that share one commit."""
 CONSOLE = "console"
 

@@ -37,6 +37,7 @@ class State:
         self.connection = connection
         self._named: dict[tuple[str, str], Any] = {}
         self._lots: dict[str, LotState] = {}
+        self._somebody = False
 
     def find(self, sort: str, name: str) -> Any | None:
         """The payload that last defined a room, instrument, product and so on; None when there is none."""
@@ -91,9 +92,13 @@ class State:
 
     def anybody_may(self) -> bool:
         """True while nobody was added yet: the first entries come from whoever sets the house up."""
-        return not journal.subjects_of(self.connection, DEFINING["person"]) and not any(
-            sort == "person" and found is not None for (sort, _), found in self._named.items()
+        # Once somebody was added it stays so: asked anew for every entry, the journal would be searched each time.
+        self._somebody = (
+            self._somebody
+            or bool(journal.subjects_of(self.connection, DEFINING["person"]))
+            or any(sort == "person" and found is not None for (sort, _), found in self._named.items())
         )
+        return not self._somebody
 
     def _read(self, sort: str, name: str) -> Any | None:
         found = None
