@@ -92,7 +92,7 @@ class State:
 
     def anybody_may(self) -> bool:
         """True while nobody was added yet: the first entries come from whoever sets the house up."""
-        # Once somebody was added it stays so: asked anew for every entry, the journal would be searched each time.
+        # Once somebody was added it stays so: the journal is not searched again for every entry.
         self._somebody = (
             self._somebody
             or bool(journal.subjects_of(self.connection, DEFINING["person"]))
