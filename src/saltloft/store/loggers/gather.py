@@ -92,7 +92,16 @@ def gather(
             lines.append(raw.lines[member.rows][keep])
         merged = (np.concatenate(times), np.concatenate(values), np.concatenate(lines))
         if merged[0].size:
-            found.series.append(_series(_name(room, quantity), members[0].heading, merged, raw.odd, found))
+            found.series.append(
+                _series(
+                    _name(room, quantity),
+                    members[0].heading,
+                    merged,
+                    odd=raw.odd,
+                    options=options,
+                    found=found,
+                )
+            )
     return found
 
 
@@ -248,7 +257,9 @@ def _series(
     name: str,
     heading: Heading,
     merged: tuple[npt.NDArray[np.int64], Values, npt.NDArray[np.int32]],
+    *,
     odd: OddRows,
+    options: ReadOptions,
     found: Gathered,
 ) -> Series:
     times, values, lines = merged
@@ -263,11 +274,37 @@ def _series(
         leader = np.maximum.accumulate(np.where(first, np.arange(times.size), 0))
         same = ~first & (values == values[leader])
         found.repeated += int(same.sum())
-        for place in np.flatnonzero(~first & ~same).tolist():
-            reason = say("the same time as line {line} with another value", line=int(lines[leader[place]]))
+        clashes = np.flatnonzero(~first & ~same)
+        for place in clashes.tolist():
+            reason = say(
+                "{name}: the same time as line {line} with another value",
+                name=name,
+                line=int(lines[leader[place]]),
+            )
             odd.refuse(int(lines[place]), reason, "")
+        _ask_repeated_hour(times[~first], clashes.size, lines[~first], found, options)
         times, values = times[first], values[first]
     return Series(name, room, heading.label, heading.quantity, times, values, usual_interval(times))
+
+
+def _ask_repeated_hour(
+    repeats: npt.NDArray[np.int64],
+    clashes: int,
+    lines: npt.NDArray[np.int32],
+    found: Gathered,
+    options: ReadOptions,
+) -> None:
+    """One hour that stands twice with other values, on a day without a clock change, is a wrong zone."""
+    one_hour = repeats.size >= 2 and clashes >= 2 and int(repeats[-1] - repeats[0]) < 3600
+    asked = any(question.key == "repeated_hour" for question in found.questions)
+    if not one_hour or asked or options.answers.get("repeated_hour") or options.answers.get("spring_hour"):
+        return
+    words = say(
+        "From line {line} an hour stands twice with other values, but this zone changes no clock then. "
+        "Is the zone right? Give --zone, or leave the second hour out.",
+        line=int(lines.min()),
+    )
+    found.questions.append(Question("repeated_hour", words, ("leave_out",)))
 
 
 def _spread_minutes(times: npt.NDArray[np.int64], name: str, found: Gathered) -> npt.NDArray[np.int64]:

@@ -42,6 +42,7 @@ ANSWER_KEYS = (
     "clock_reset.N",
     "clock_fast_seconds",
     "spring_hour",
+    "repeated_hour",
     "refused_rows",
     "changed_values",
 )
@@ -156,6 +157,8 @@ def _understand(
     gaps = tuple(gap for one in found.series for gap in find_gaps(one))
     counts = _counts(raw, utc, found, apart)
     questions = [*moments.questions, *timed.questions, *apart.questions, *found.questions]
+    if any(question.key == "spring_hour" for question in questions):  # it tells why an hour stands twice
+        questions = [question for question in questions if question.key != "repeated_hour"]
     questions += _too_many_refused(counts, options)
     understood = [
         *table_sentences(table, columns, form),

@@ -134,7 +134,11 @@ def _refuse_double_comma(rows: Sequence[Sequence[str]], header: int, first: int,
 def _score(lines: Sequence[str], separator: str) -> tuple[int, int, int]:
     """(data rows of the commonest width, that width, first such row)."""
     rows = split_lines(lines, separator)
-    like = [index for index, row in enumerate(rows) if len(row) > 1 and _is_data(row)]
+    # Rows of one shape are alike: each shape is looked at once.
+    shapes = [re.sub(r"\d", "0", line) for line in lines]
+    alike = {shape: row for shape, row in zip(shapes, rows, strict=True) if len(row) > 1}
+    data_shapes = {shape for shape, row in alike.items() if _is_data(row)}
+    like = [index for index, shape in enumerate(shapes) if shape in data_shapes]
     if not like:
         return 0, 0, 0
     width, count = Counter(len(rows[index]) for index in like).most_common(1)[0]

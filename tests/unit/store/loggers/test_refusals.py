@@ -230,6 +230,18 @@ def test_the_hour_a_logger_shows_twice_in_spring_is_asked_about() -> None:
     assert utc == [30, 60, 90, 120, 150, 180]
 
 
+def test_an_hour_that_stands_twice_where_the_zone_changes_nothing_is_asked_about() -> None:
+    """A Vienna file read as Dublin: 02:00 to 02:50 stands twice, but Dublin repeats 01:00 to 01:50."""
+    stamps = [f"0{hour}:{minute}0" for hour in (0, 1, 2, 2, 3) for minute in range(6)]
+    rows = [f"2026-10-25 {stamp},{14 + row / 10:.1f}" for row, stamp in enumerate(stamps)]
+    data = ("Timestamp,Temp °C\n" + "\n".join(rows)).encode()
+    wrong = read_log(data, ReadOptions(room="D2", house_zone="Europe/Dublin"))
+    assert "repeated_hour" in _keys(wrong)
+    right = read_log(data, ReadOptions(room="D2", house_zone="Europe/Vienna"))
+    assert right.questions == ()
+    assert right.series[0].values.size == 30
+
+
 def test_flat_lines_jumps_and_saturation_are_flagged() -> None:
     """Seven hours of 99.9 % RH; a step of 12 °C in 5 minutes is within reach, of 30 °C is not."""
     rows = [f"2026-11-03 {minute // 60:02d}:{minute % 60:02d},14.0,99.9" for minute in range(0, 421, 5)]
