@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +18,6 @@ class DemoFilesHook(BuildHookInterface):  # type: ignore[type-arg]
         if self.target_name != "wheel" or version == "editable":
             return
         sys.path.insert(0, self.root)
-        from demo.build import SHIPPED_SEED, build_if_stale
-
-        build_if_stale(SHIPPED_SEED, Path(self.root, "src", "saltloft", "demo_files"))
+        demo = import_module("demo.build")
+        demo.build_if_stale(demo.SHIPPED_SEED, Path(self.root, "src", "saltloft", "demo_files"))
         build_data["artifacts"].append("src/saltloft/demo_files/**")

@@ -48,9 +48,7 @@ def weighing(writer: Writer, payload: Plain, at: datetime, tag: int) -> None:
         payload = payload | {"mass": mass("2.16", "kg", writer.division_mg), "kept": 1}
     if _asked_and_kept(writer, at, tag, age):
         payload = payload | {"kept": 1}
-    writer.book.write(
-        "piece.weighed", writer.name, {"lot": writer.name} | payload, at, "besnik", "phone-besnik"
-    )
+    writer.book.write("piece.weighed", writer.name, {"lot": writer.name} | payload, at, "besnik@phone-besnik")
 
 
 def _asked_and_kept(writer: Writer, at: datetime, tag: int, age: int) -> bool:
@@ -62,7 +60,7 @@ def _asked_and_kept(writer: Writer, at: datetime, tag: int, age: int) -> bool:
 def _decimal_slip(writer: Writer, payload: Plain, at: datetime) -> None:
     right = {"lot": writer.name} | payload | {"mass": mass("1.04", "kg", writer.division_mg)}
     slip = right | {"mass": mass("10.4", "kg", writer.division_mg), "kept": 1}
-    entry = writer.book.write("piece.weighed", writer.name, slip, at, "besnik", "phone-besnik")
+    entry = writer.book.write("piece.weighed", writer.name, slip, at, "besnik@phone-besnik")
     _correct(
         writer,
         entry,
@@ -76,14 +74,14 @@ def _decimal_slip(writer: Writer, payload: Plain, at: datetime) -> None:
 def wrong_casing_found(writer: Writer) -> None:
     """Two weeks on somebody holds a calliper to the pieces of the wrongly cased lot."""
     at = writer.life.plan.made_at + timedelta(days=13, hours=1)
-    payload = {
+    payload: Plain = {
         "check": f"calliper on {writer.name}",
         "good": 0,
         "found": "43 to 46 mm when stuffed, not 50: the bundle CAS-50-19 held 43/46",
         "room": writer.life.stays[1][0],
         "due_at": "",
     }
-    writer.book.write("check.done", payload["room"], payload, at, "maren", "tablet-rooms")
+    writer.book.write("check.done", payload["room"], payload, at, "maren@tablet-rooms")
 
 
 def acid_set(writer: Writer, at: datetime, hour: float, mean: float) -> None:
@@ -108,4 +106,4 @@ def acid_set(writer: Writer, at: datetime, hour: float, mean: float) -> None:
 def _correct(writer: Writer, entry: str, kind: str, right: Plain, *, reason: str, at: datetime) -> None:
     text = json.dumps(right, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
     payload = {"entry": entry, "reason": reason, "kind": kind, "payload": text}
-    writer.book.write("entry.corrected", writer.name, payload, at, "ilo", "office")
+    writer.book.write("entry.corrected", writer.name, payload, at, "ilo@office")

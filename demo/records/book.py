@@ -63,12 +63,14 @@ class Book:
     seed: int
     notes: list[Note] = field(default_factory=list)
 
-    def write(
-        self, kind: str, subject: str, payload: Plain, at: datetime, person: str, device: str = "office"
-    ) -> str:
-        """Write one record down; returns its id. What would happen after today is left out."""
+    def write(self, kind: str, subject: str, payload: Plain, at: datetime, by: str) -> str:
+        """Write one record down, by 'person@device' (the office's when left out); returns its id.
+
+        What would happen after today is left out.
+        """
         rank = len(self.notes)
-        note = Note(self._id(at, rank), f"{kind}/1", subject, payload, at, person, device, rank)
+        person, _, device = by.partition("@")
+        note = Note(self._id(at, rank), f"{kind}/1", subject, payload, at, person, device or "office", rank)
         if at < TODAY:
             self.notes.append(note)
         return note.id

@@ -49,8 +49,7 @@ def batch(book: Book, stock: Stock, day: date) -> None:
             "mass": kilograms(kg, 1),
         },
         at,
-        "maren",
-        "tablet-make",
+        "maren@tablet-make",
     )
     chilled = {
         "lot": lot,
@@ -58,7 +57,7 @@ def batch(book: Book, stock: Stock, day: date) -> None:
         "room": "C1",
         "instrument": "T-1",
     }
-    book.write("fresh.chilled", lot, chilled, at + timedelta(hours=2, minutes=20), "besnik", "phone-besnik")
+    book.write("fresh.chilled", lot, chilled, at + timedelta(hours=2, minutes=20), "besnik@phone-besnik")
     packed = kg * (0.985 + 0.004 * float(rng.standard_normal()))
     payload = {
         "lot": lot,

@@ -10,9 +10,15 @@ from demo.clock import FIRST_DAY, TODAY, day_of, local
 from demo.draws import stream
 from demo.house import SUPPLIER_OF_HIGH_PH_LEGS
 from demo.plan import CLOSED_WEEKS, next_working_moment
-from demo.records.book import Book, kilograms
+from demo.records.book import Book, Plain, kilograms
 
 LEGS = 60
+BONED_AFTER = {"oak-9": 275, "oak-14": 426}
+"""Days from salting to boning. [d]"""
+BONELESS = 0.52
+"""Boneless ham of green weight (trade figure: 48 % lost to boned). [1]"""
+HIGHEST_LEG_PH = 6.2
+"""Legs above it go to the cooker (trade memory)."""
 HIGH_PH_DELIVERY = date(2026, 5, 18)
 STAYS = (("H2", 13), ("H3", 98), ("H4", 128))
 """Room, and days from salting at which the group goes there."""
@@ -53,8 +59,7 @@ def _group(book: Book, day: date, number: int) -> None:
             "leg_ph": f"{ph:.2f}",
         },
         at,
-        "maren",
-        "tablet-make",
+        "maren@tablet-make",
     )
     pace = float(np.exp(0.06 * rng.standard_normal()))
 
@@ -64,23 +69,32 @@ def _group(book: Book, day: date, number: int) -> None:
     for room, days in STAYS:
         moved = next_working_moment(at + timedelta(days=days), "11:00")
         if room == "H2":
-            payload = {"lot": lot, "mass": kilograms(kept(days), 1, 500_000), "room": room}
-            book.write("ham.salted_out", lot, payload, moved, "maren", "tablet-make")
+            payload: Plain = {"lot": lot, "mass": kilograms(kept(days), 1, 500_000), "room": room}
+            book.write("ham.salted_out", lot, payload, moved, "maren@tablet-make")
         else:
             book.write(
-                "lot.moved", lot, {"lot": lot, "room": room, "racks": []}, moved, "besnik", "phone-besnik"
+                "lot.moved", lot, {"lot": lot, "room": room, "racks": []}, moved, "besnik@phone-besnik"
             )
-    for month in range(1, 14):
+    boned = next_working_moment(at + timedelta(days=BONED_AFTER[product]), "08:00")
+    for month in range(1, 16):
         weighed = next_working_moment(at + timedelta(days=13 + 28 * month), "13:00")
-        days = (weighed - at).total_seconds() / 86400
-        mass = kept(days) / LEGS * 10 * (1 + 0.004 * float(rng.standard_normal()))
+        if weighed >= boned:
+            break
+        mass = (
+            kept((weighed - at).total_seconds() / 86400)
+            / LEGS
+            * 10
+            * (1 + 0.004 * float(rng.standard_normal()))
+        )
         payload = {
             "lot": lot,
             "mass": kilograms(round(mass * 2) / 2, 1, 500_000),
             "legs": 10,
             "instrument": "S4",
         }
-        book.write("ham.weighed", lot, payload, weighed, "besnik", "phone-besnik")
+        book.write("ham.weighed", lot, payload, weighed, "besnik@phone-besnik")
+    payload = {"lot": lot, "mass": kilograms(green * BONELESS, 1, 100_000), "into": "stock", "last": 1}
+    book.write("lot.yielded", lot, payload, boned, "tamsin")
 
 
 def _delivery(book: Book, day: date, rng: np.random.Generator) -> tuple[str, float]:
@@ -88,27 +102,24 @@ def _delivery(book: Book, day: date, rng: np.random.Generator) -> tuple[str, flo
     at: datetime = max(local(day - timedelta(days=1), "06:10"), local(FIRST_DAY, "06:10"))
     name = f"LEG-{day_of(at):%m%d}"
     if day_of(at) == HIGH_PH_DELIVERY:
-        _received(
-            book, f"{name}A", SUPPLIER_OF_HIGH_PH_LEGS, 6.28, "downgraded", "mean pH 6.28: to the cooker", at
-        )
+        _received(book, f"{name}A", at, SUPPLIER_OF_HIGH_PH_LEGS, 6.28)
     ph = 5.68 + 0.06 * float(rng.standard_normal())
-    _received(book, name, "sup-06", ph, "accepted", "", at + timedelta(minutes=20))
+    _received(book, name, at + timedelta(minutes=20), "sup-06", ph)
     return name, ph
 
 
-def _received(
-    book: Book, name: str, supplier: str, ph: float, decision: str, note: str, at: datetime
-) -> None:
+def _received(book: Book, name: str, at: datetime, supplier: str, ph: float) -> None:
+    high = ph > HIGHEST_LEG_PH
     payload = {
         "material_lot": name,
         "material": "leg",
         "supplier": supplier,
         "mass": kilograms(LEGS * 12.65, 1),
-        "decision": decision,
+        "decision": "downgraded" if high else "accepted",
         "core_temperature_c": "1.9",
         "ph": f"{ph:.2f}",
         "supplier_lot": name[-4:],
         "pieces": LEGS,
-        "note": note,
+        "note": f"mean pH {ph:.2f}: to the cooker" if high else "",
     }
     book.write("material.received", name, payload, at, "tamsin")

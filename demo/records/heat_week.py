@@ -63,4 +63,4 @@ def heat_week(book: Book, writers: dict[str, Writer]) -> None:
         "due_at": "",
         "found": "contactor burnt; compressor hours 22 % up since 2 July, RH in a saw-tooth since then",
     }
-    book.write("check.done", "D2", cause, local(date(2026, 7, 18), "08:10"), "maren", "tablet-rooms")
+    book.write("check.done", "D2", cause, local(date(2026, 7, 18), "08:10"), "maren@tablet-rooms")

@@ -69,8 +69,8 @@ class Writer:
         if self.life.ended_at < TODAY:
             self._taken_down()
 
-    def _note(self, kind: str, payload: Plain, at: datetime, person: str, device: str) -> str:
-        return self.book.write(kind, self.name, {"lot": self.name} | payload, at, person, device)
+    def _note(self, kind: str, payload: Plain, at: datetime, by: str) -> str:
+        return self.book.write(kind, self.name, {"lot": self.name} | payload, at, by)
 
     def _made(self) -> None:
         plan, line = self.life.plan, self.life.plan.line
@@ -100,10 +100,9 @@ class Writer:
                 "culture_lot": culture,
             },
             at,
-            "maren",
-            "tablet-make",
+            "maren@tablet-make",
         )
-        self._note("lot.hung", {"room": plan.ferment_room, "racks": self.racks}, at, "besnik", "phone-besnik")
+        self._note("lot.hung", {"room": plan.ferment_room, "racks": self.racks}, at, "besnik@phone-besnik")
 
     def _analysed_fat(self) -> float:
         if self.name == "AL-0310":
@@ -143,7 +142,7 @@ class Writer:
         """When the tagged pieces are weighed: every few days, later each week, and when taken down."""
         first = day_of(self.life.plan.made_at)
         minute = int(self.rng.integers(0, 50))
-        times = []
+        times: list[datetime] = []
         for age in [1, 2, 4, 7, 9, 11, 14, *range(21, 150, 7)]:
             day = first + timedelta(days=age)
             if day.weekday() == 6:
@@ -180,13 +179,13 @@ class Writer:
 
     def _read(self, at: datetime, values: list[str], where: str, kept: int = 0) -> str:
         payload = {"values": values, "where": where, "instrument": self._meter(at), "kept": kept}
-        return self._note("ph.read", payload, at, "ilo" if kept else "maren", "tablet-make")
+        return self._note("ph.read", payload, at, "ilo" if kept else "maren@tablet-make")
 
     def _acid(self) -> None:
         acid, made = self.life.acid, self.life.plan.made_at
         if self.name == "AL-0310":
-            for hour, values in AL_0310.items():
-                self._read(made + timedelta(hours=hour), list(values), "core")
+            for age, values in AL_0310.items():
+                self._read(made + timedelta(hours=age), list(values), "core")
             self._read(made + timedelta(hours=48, minutes=6), ["5.28"], "test_mince")
             return
         out = self.life.stays[1][1]
@@ -206,7 +205,7 @@ class Writer:
     def _moves(self) -> None:
         for room, start in self.life.stays[1:]:
             if start < self.life.ended_at:
-                self._note("lot.moved", {"room": room, "racks": self.racks}, start, "besnik", "phone-besnik")
+                self._note("lot.moved", {"room": room, "racks": self.racks}, start, "besnik@phone-besnik")
 
     def _late(self) -> None:
         """Water activity, pH and the press-and-cut of the last third."""
@@ -230,7 +229,7 @@ class Writer:
             "sample_temperature_c": "25.0",
             "kept": 0,
         }
-        self._note("water_activity.read", payload, at, "ilo", "office")
+        self._note("water_activity.read", payload, at, "ilo@office")
 
     def _press(self, at: datetime, share: float) -> None:
         stiff = float(self.life.activity_at(at)[3])
@@ -243,7 +242,7 @@ class Writer:
             "good": 1 if share > 0.985 else 0,
             "note": "",
         }
-        self._note("lot.pressed_and_cut", payload, at, "maren", "tablet-rooms")
+        self._note("lot.pressed_and_cut", payload, at, "maren@tablet-rooms")
 
     def _taken_down(self) -> None:
         at = self.life.ended_at + timedelta(minutes=30)
@@ -256,7 +255,6 @@ class Writer:
                 {"mass": kilograms(kg, 1, 100_000), "into": into, "last": 1 if into == "pack" else 0},
                 at + timedelta(minutes=number),
                 "tamsin",
-                "office",
             )
 
 

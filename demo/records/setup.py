@@ -8,7 +8,7 @@ from demo.clock import FIRST_DAY, TODAY, ZONE_NAME, day_of, local, text_of
 from demo.draws import stream
 from demo.house import DEVICES, INSTRUMENTS, PEOPLE, ROOMS
 from demo.loggers.fleet import FLEET
-from demo.records.book import Book
+from demo.records.book import Book, Plain
 from demo.records.recipes import ALL_LINES, bramble_recipe, other_products, product, recipe
 from demo.truth.year import drying_sets, fermenting_sets
 
@@ -29,13 +29,13 @@ def set_up(book: Book) -> None:
         "markets": ["us", "ca", "eu"],
         "demo": 1,
     }
-    book.write("house.set_up", "house", house, at, "administrator", "console")
+    book.write("house.set_up", "house", house, at, "administrator@console")
     for person, role, _, units in PEOPLE:
-        payload = {"person": person, "role": role, "language": "en", "units": units}
-        book.write("person.added", person, payload, at, "administrator", "console")
+        payload: Plain = {"person": person, "role": role, "language": "en", "units": units}
+        book.write("person.added", person, payload, at, "administrator@console")
     for device, label in DEVICES:
         payload = {"device": device, "label": label}
-        book.write("device.enrolled", device, payload, at, "administrator", "console")
+        book.write("device.enrolled", device, payload, at, "administrator@console")
     at += timedelta(minutes=5)
     for room in ROOMS:
         book.write(
@@ -51,7 +51,7 @@ def set_up(book: Book) -> None:
             at,
             "maren",
         )
-        _room_set(book, at, room.name, room.temperature_c, room.rh_pct / 100, room.air_m_s)
+        _room_set(book, at, room.name, temperature=room.temperature_c, rh=room.rh_pct / 100, air=room.air_m_s)
     for name, kind, division, where, every in INSTRUMENTS:
         payload = {
             "instrument": name,
@@ -79,14 +79,14 @@ def set_up(book: Book) -> None:
         book.write("product.defined", payload["product"], payload, at + timedelta(minutes=5), "ilo")
 
 
-def _room_set(book: Book, at: datetime, room: str, temperature: float, rh: float, air: float) -> None:
+def _room_set(book: Book, at: datetime, room: str, *, temperature: float, rh: float, air: float) -> None:
     payload = {
         "room": room,
         "temperature_c": f"{temperature:g}",
         "rh_pct": f"{rh * 100:g}",
         "air_m_s": f"{air:g}",
     }
-    book.write("room.set", room, payload, at, "maren", "tablet-rooms")
+    book.write("room.set", room, payload, at, "maren@tablet-rooms")
 
 
 def room_settings(book: Book) -> None:
@@ -94,7 +94,7 @@ def room_settings(book: Book) -> None:
     air = {room.name: room.air_m_s for room in ROOMS}
     for at, room, temperature, rh in [*fermenting_sets(), *drying_sets()]:
         if at > local(FIRST_DAY, "06:00"):
-            _room_set(book, at, room, temperature, rh, air[room])
+            _room_set(book, at, room, temperature=temperature, rh=rh, air=air[room])
 
 
 def instrument_checks(book: Book) -> None:
@@ -121,18 +121,24 @@ def _check(book: Book, name: str, kind: str, at: datetime, noise: float) -> None
             name,
             METER_A_FAILED,
             0,
-            "slope 148 mV",
-            "150 to 177 mV",
-            "electrode failed; out of use; 0.06 under meter B on the same pieces: kept, not applied",
+            (
+                "slope 148 mV",
+                "150 to 177 mV",
+                "electrode failed; out of use; 0.06 under meter B on the same pieces: kept, not applied",
+            ),
         )
-        _write_check(book, name, METER_A_BACK, 1, "slope 169 mV", "150 to 177 mV", "new electrode")
+        _write_check(book, name, METER_A_BACK, 1, ("slope 169 mV", "150 to 177 mV", "new electrode"))
         return
     if name == "S2" and at == SCALE_OFF[1]:
         _write_check(
-            book, name, at, 0, "1004 g at 1000 g", "998 to 1002 g", "foot under the pan bent; adjusted"
+            book, name, at, 0, ("1004 g at 1000 g", "998 to 1002 g", "foot under the pan bent; adjusted")
         )
         _write_check(
-            book, name, at + timedelta(minutes=20), 1, "1000 g at 1000 g", "998 to 1002 g", "after adjusting"
+            book,
+            name,
+            at + timedelta(minutes=20),
+            1,
+            ("1000 g at 1000 g", "998 to 1002 g", "after adjusting"),
         )
         return
     found, limit = {
@@ -141,10 +147,11 @@ def _check(book: Book, name: str, kind: str, at: datetime, noise: float) -> None
         "water_activity_meter": (f"{0.753 + 0.001 * round(noise)} over saturated salt", "0.750 to 0.756"),
         "thermometer": (f"{0.1 * round(noise):.1f} degC in ice water", "-0.3 to 0.3 degC"),
     }[kind]
-    _write_check(book, name, at, 1, found, limit, "")
+    _write_check(book, name, at, 1, (found, limit, ""))
 
 
-def _write_check(book: Book, name: str, at: datetime, good: int, found: str, limit: str, note: str) -> None:
+def _write_check(book: Book, name: str, at: datetime, good: int, words: tuple[str, str, str]) -> None:
+    found, limit, note = words
     payload = {"instrument": name, "good": good, "found": found, "limit": limit, "note": note}
     book.write("instrument.checked", name, payload, at, "ilo")
 
@@ -154,12 +161,12 @@ def rounds(book: Book) -> None:
     day = FIRST_DAY + timedelta(days=1)
     while local(day, "05:30") < TODAY:
         if day != MISSING_NIGHT_CHECK:
-            _round(book, day, "02:00", "night look, all rooms", "besnik", "phone-besnik")
-        _round(book, day, "05:30", "round, drying rooms", "maren", "tablet-rooms")
+            _round(book, day, "02:00", "night look, all rooms", "besnik@phone-besnik")
+        _round(book, day, "05:30", "round, drying rooms", "maren@tablet-rooms")
         day += timedelta(days=1)
 
 
-def _round(book: Book, day: date, clock: str, what: str, person: str, device: str) -> None:
+def _round(book: Book, day: date, clock: str, what: str, by: str) -> None:
     due = local(day, clock)
     done = due + timedelta(minutes=int(stream(book.seed, "round", day, clock).integers(0, 9)))
     good, found, room = 1, "", ""
@@ -168,4 +175,4 @@ def _round(book: Book, day: date, clock: str, what: str, person: str, device: st
         found = "D2 warm and wet, compressor silent"
         found += "; engineer called" if clock == "02:00" else "; engineer on the roof since 05:10"
     payload = {"check": f"{clock} {what}", "good": good, "found": found, "room": room, "due_at": text_of(due)}
-    book.write("check.done", room or "house", payload, done, person, device)
+    book.write("check.done", room or "house", payload, done, by)

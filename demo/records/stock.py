@@ -9,7 +9,7 @@ from demo.clock import day_of, local
 from demo.draws import stream
 from demo.records.book import Book, Plain, kilograms
 
-BAGS = {
+BAGS: dict[str, tuple[float, str, int, str]] = {
     "salt": (500.0, "SLT", 41, "sup-03"),
     "nitrite curing salt": (250.0, "CUR", 22, "sup-03"),
     "dextrose": (100.0, "DEX", 31, "sup-03"),
@@ -38,7 +38,7 @@ class Stock:
     def draw(self, material: str, ingredient: str, kg: float, at: datetime) -> list[Plain]:
         """Weigh out an amount; takes from the next delivery where the open one ends."""
         size, prefix, first, supplier = BAGS[material]
-        parts = []
+        parts: list[Plain] = []
         while kg > 1e-9:
             name, left = self.open.get(material, ("", 0.0))
             if left < 1e-6:
@@ -57,7 +57,7 @@ class Stock:
         """A bundle of casings, received before its first use; returns its lot."""
         if name not in self.open:
             self.open[name] = (name, 60.0)
-            payload = {
+            payload: Plain = {
                 "material_lot": name,
                 "material": "casing",
                 "supplier": "sup-05",
@@ -90,7 +90,7 @@ class Stock:
         known, left = self.open.get(name, ("", 0.0))
         if not known:
             rng = stream(self.book.seed, "delivery", name)
-            payload = {
+            payload: Plain = {
                 "material_lot": name,
                 "material": material,
                 "supplier": "sup-01" if prefix == "LT" else "sup-02",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -33,7 +34,7 @@ class Acidification:
         """Mean core pH some hours after stuffing."""
         fallen = float(np.interp(hour, self.hours, self.core_ph))
         late = max(0.0, hour / 24.0 - 6.0)
-        return fallen + 0.28 * (1.0 - np.exp(-self.rise_per_day * late / 0.28))
+        return fallen + 0.28 * (1.0 - math.exp(-self.rise_per_day * late / 0.28))
 
 
 STUCK = (

@@ -11,11 +11,13 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 
 import numpy as np
+from numpy.typing import NDArray
 
 from demo.draws import stream
 from demo.plan import WRONG_CASING_LOT, LotPlan
 from demo.truth.sorption import Array, saturation_pressure_pa, water_activity
 
+Picked = NDArray[np.int64]
 PIECES = 24
 """Pieces of a lot that the truth follows; the first six bear tags."""
 SHARES = (0.20, 0.36, 0.44)
@@ -51,11 +53,11 @@ class Pieces:
     place_rh: Array
     start: Array
 
-    def take(self, picked: Array) -> Pieces:
+    def take(self, picked: Picked) -> Pieces:
         """The picked pieces, copied."""
         return Pieces(*(getattr(self, item.name)[..., picked] for item in fields(self)))
 
-    def put(self, picked: Array, other: Pieces) -> None:
+    def put(self, picked: Picked, other: Pieces) -> None:
         """Write state of picked pieces back."""
         for name in ("water", "salt", "stiff"):
             getattr(self, name)[..., picked] = getattr(other, name)
@@ -64,7 +66,8 @@ class Pieces:
     def loss(self) -> Array:
         """Weight lost since stuffing. [0..1]"""
         mean = sum(share * self.water[index] for index, share in enumerate(SHARES))
-        return self.dry * (self.start - mean)
+        lost: Array = self.dry * (self.start - mean)
+        return lost
 
 
 def composition(seed: int, plan: LotPlan) -> tuple[float, float, float]:
@@ -124,7 +127,8 @@ def surface_loss(pieces: Pieces, temperature_c: Array, rh: Array, air_m_s: Array
     wet = 1.0 + slope * rim / (66.0 * (1.0 + 4.6 / convection))
     conductance = pieces.skin / (wet / film + 1.8e4 * (1.0 + pieces.stiff))
     area = 4.0 / (1050.0 * diameter) / pieces.dry * np.sqrt(np.maximum(1.0 - 0.95 * pieces.loss, 0.4))
-    return conductance * area * (rim - np.minimum(rh + pieces.place_rh, 0.985))
+    given: Array = conductance * area * (rim - np.minimum(rh + pieces.place_rh, 0.985))
+    return given
 
 
 MIXING = 9.8e-10

@@ -47,4 +47,5 @@ def _bump(start: datetime, end: datetime) -> Array:
     seconds = np.arange(STEPS) * float(STEP_SECONDS)
     rise = (seconds - (start - START).total_seconds()) / day + 1.0
     fall = ((end - START).total_seconds() - seconds) / day + 1.0
-    return np.clip(rise, 0.0, 1.0) * np.clip(fall, 0.0, 1.0)
+    bump: Array = np.clip(rise, 0.0, 1.0) * np.clip(fall, 0.0, 1.0)
+    return bump
