@@ -5,6 +5,8 @@ The JSON Schemas beside them in docs/schemas say what each field may hold.
 
 from __future__ import annotations
 
+import hashlib
+import json
 from typing import Any
 
 from saltloft.plant.answers import DaySheet, LotJudgement
@@ -22,6 +24,14 @@ def judge_json(judgement: LotJudgement) -> dict[str, Any]:
         "releasable": judgement.releasable,
         "open": list(judgement.open),
     }
+
+
+def judgement_digest(judgement: LotJudgement) -> str:
+    """SHA-256 of a judgement's answer without its moment: what a signature under it stands for."""
+    answer = judge_json(judgement)
+    del answer["at"]
+    text = json.dumps(answer, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+    return hashlib.sha256(text.encode()).hexdigest()
 
 
 def verdict_json(verdict: Verdict) -> dict[str, Any]:

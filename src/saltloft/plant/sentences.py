@@ -162,6 +162,8 @@ def when_words(earliest: date, middle: date, latest: date | None, today: date) -
         latest: date or None. 95 per cent quantile; None when it is not reached.
         today: date. Decides whether years are said.
 
+    A range that begins before today begins 'now'.
+
     Example:
         >>> when_words(date(2026, 4, 20), date(2026, 4, 24), date(2026, 5, 2), date(2026, 4, 1))
         'around Fri 24 Apr (20 Apr to 2 May)'
@@ -173,6 +175,15 @@ def when_words(earliest: date, middle: date, latest: date | None, today: date) -
             earliest=day_words(earliest, today, weekday=False),
         )
     width = (latest - earliest).days
+    if earliest <= today:
+        wide = width > WIDE_D
+        return say(
+            "around {middle} (now to {latest})",
+            middle=_third_words(middle, today)
+            if wide
+            else day_words(middle, today, weekday=width <= NARROW_D),
+            latest=_third_words(latest, today) if wide else day_words(latest, today, weekday=False),
+        )
     if width > WIDE_D:
         return say(
             "around {middle} ({earliest} to {latest})",
@@ -244,18 +255,26 @@ def ready_words(outlook: LotOutlook) -> str:
             share=share_words(target.share_reached),
             horizon=round(outlook.result.horizon_d),
         )
-    if band.p95 is not None and band.p95 <= outlook.age_d:
-        return say("{lot} is computed to be past {target}; weigh to know.", lot=outlook.lot, target=words)
+    early, middle, late = (
+        None if day_d is None else calendar_day(outlook, day_d) for day_d in (band.p05, band.p50, band.p95)
+    )
+    assert early is not None
+    assert middle is not None
+    if late is not None and late < today:
+        return say("{lot} is computed to be beyond {target}; weigh to know.", lot=outlook.lot, target=words)
+    if middle <= today:
+        return say(
+            "{lot} is about at {target} now ({early} to {late}).",
+            lot=outlook.lot,
+            target=words,
+            early=day_words(early, today, weekday=False),
+            late=say("open") if late is None else day_words(late, today, weekday=False),
+        )
     return say(
         "{lot} is at {target} {when}.",
         lot=outlook.lot,
         target=words,
-        when=when_words(
-            calendar_day(outlook, band.p05),
-            calendar_day(outlook, band.p50),
-            None if band.p95 is None else calendar_day(outlook, band.p95),
-            today,
-        ),
+        when=when_words(early, middle, late, today),
     )
 
 
@@ -277,16 +296,30 @@ def _no_promise_words(outlook: LotOutlook, band: Band, words: str) -> str:
 
 
 def hazards_words(judgement: LotJudgement) -> str:
-    """The second part of a lot's sentence: which hazards are not met, and which not shown."""
-    by_outcome: dict[bool, list[str]] = {True: [], False: []}
-    stands = {stand.hazard: stand for stand in judgement.hazards}
-    for hazard in judgement.open_hazards:
-        by_outcome[stands[hazard].outcome is Outcome.NOT_MET].append(hazard_words(hazard))
+    """The second part of a lot's sentence: hazards not met, not shown, and those covered by paper only."""
+    not_met: list[str] = []
+    not_shown: list[str] = []
+    by_document: list[str] = []
+    left_out: list[str] = []
+    for stand in judgement.hazards:
+        name = hazard_words(stand.hazard)
+        if stand.outcome is Outcome.NOT_MET:
+            not_met.append(name)
+        elif stand.is_open:
+            not_shown.append(name)
+        elif stand.outcome is not Outcome.MET:
+            (by_document if stand.documents else left_out).append(name)
     parts = []
-    if by_outcome[True]:
-        parts.append(say("Not met: {names}.", names=list_words(by_outcome[True])))
-    if by_outcome[False]:
-        parts.append(say("Not shown yet: {names}.", names=list_words(by_outcome[False])))
+    if not_met:
+        parts.append(say("Not met: {names}.", names=list_words(not_met)))
+    if not_shown:
+        parts.append(say("Not shown yet: {names}.", names=list_words(not_shown)))
+    if by_document:
+        parts.append(say("By document, not judged: {names}.", names=list_words(by_document)))
+    if left_out:
+        parts.append(say("Left out of its plan by signature: {names}.", names=list_words(left_out)))
+    if not judgement.hazards:
+        return say("Its product has no plan: no hazard is shown.")
     return " ".join(parts) or say("Every hazard of its plan has a met rule.")
 
 

@@ -13,6 +13,7 @@ import numpy as np
 
 from saltloft.foundation.words import say
 from saltloft.plant.answers import LotJudgement, LotOutlook
+from saltloft.plant.checks.hazards import NOT_JUDGED
 from saltloft.plant.checks.verdict import Outcome, Verdict
 from saltloft.plant.lot_record import LotRecord
 from saltloft.plant.recipes import ProductDefined
@@ -27,15 +28,13 @@ from saltloft.plant.sentences import (
     ready_words,
 )
 
-NOT_JUDGED = "not judged by this version"
-
 
 def open_verdicts(judgement: LotJudgement) -> tuple[Verdict, ...]:
     """The verdicts that keep a hazard open: not met or not shown."""
     return tuple(
         verdict
         for stand in judgement.hazards
-        if stand.hazard in judgement.open_hazards
+        if stand.is_open
         for verdict in stand.verdicts
         if verdict.outcome in (Outcome.NOT_MET, Outcome.NOT_SHOWN)
     )
@@ -54,8 +53,7 @@ def shown_words(judgement: LotJudgement, outlook: LotOutlook | None) -> str:
     blind = [
         stand.hazard
         for stand in judgement.hazards
-        if stand.hazard in judgement.open_hazards
-        and all(verdict.why == NOT_JUDGED for verdict in stand.verdicts)
+        if stand.is_open and all(verdict.why == NOT_JUDGED for verdict in stand.verdicts)
     ]
     if blind:
         names = list_words([hazard_words(hazard) for hazard in blind])

@@ -74,7 +74,31 @@ def test_not_met_is_said_before_not_shown_and_a_left_out_hazard_is_not_open() ->
         HazardStand("trichinella", Outcome.NOT_SHOWN, (), left_out_reason="certified herd, signed"),
     )
     judgement = LotJudgement("X", STUFFED, stands, (), (), False, ())
-    assert sentences.hazards_words(judgement) == "Not met: nitrite. Not shown yet: Salmonella."
+    assert sentences.hazards_words(judgement) == (
+        "Not met: nitrite. Not shown yet: Salmonella. Left out of its plan by signature: Trichinella."
+    )
+
+
+def test_a_document_is_never_said_to_be_a_met_rule() -> None:
+    stands = (
+        HazardStand("staphylococcus_aureus", Outcome.MET, ()),
+        HazardStand("salmonella", Outcome.NOT_SHOWN, (), documents=("e7",)),
+    )
+    judgement = LotJudgement("X", STUFFED, stands, (), (), True, ())
+    assert sentences.hazards_words(judgement) == "By document, not judged: Salmonella."
+    met = LotJudgement("X", STUFFED, stands[:1], (), (), True, ())
+    assert sentences.hazards_words(met) == "Every hazard of its plan has a met rule."
+    assert "no hazard is shown" in sentences.hazards_words(LotJudgement("X", STUFFED, (), (), (), False, ()))
+
+
+def test_a_range_that_begins_before_today_begins_now() -> None:
+    today = date(2026, 11, 3)
+    said = sentences.when_words(date(2026, 10, 28), date(2026, 11, 7), date(2026, 11, 21), today)
+    assert said == "around 7 Nov (now to 21 Nov)"
+    assert sentences.ready_words(outlook(Band(18.0, 19.0, 24.0))) == (
+        "AL-0310 is about at 35 % now (28 Mar to 3 Apr)."
+    )
+    assert "is computed to be beyond 35 %" in sentences.ready_words(outlook(Band(10.0, 12.0, 15.0)))
 
 
 @pytest.mark.parametrize(
@@ -90,7 +114,7 @@ def test_a_wider_range_loses_the_weekday(late: int, expected: str) -> None:
 
 
 def test_a_very_wide_range_is_said_in_thirds_of_months_with_foreign_years() -> None:
-    said = sentences.when_words(date(2026, 11, 3), date(2026, 12, 15), date(2027, 1, 25), date(2026, 11, 3))
+    said = sentences.when_words(date(2026, 11, 4), date(2026, 12, 15), date(2027, 1, 25), date(2026, 11, 3))
     assert said == "around mid December (early November to late January 2027)"
 
 

@@ -1,0 +1,274 @@
+"""One lot as a drying case: the piece, its air, its targets and weighings, from records and facts."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+
+from saltloft.cases.batter import Batter, batter_of
+from saltloft.cases.dry import DryCase
+from saltloft.cases.lot_air import BIN_S, LoggedAir, logged_air
+from saltloft.cases.lot_weighings import LossReading, losses
+from saltloft.cases.open_house import OpenHouse
+from saltloft.foundation.errors import InputError
+from saltloft.plant.answers import AirGap, AirRecord
+from saltloft.plant.lot_record import LotRecord
+from saltloft.plant.lots import LotMade
+from saltloft.plant.recipes import ProductDefined, StageTarget
+from saltloft.process.learning import Weighing
+from saltloft.process.piece import Piece
+from saltloft.process.programme import DAY_S, AirTrace, Programme, Span, Stage
+
+MEMBERS, SEED = 400, 1
+# What the weighings of one piece may show; a slip of the decimal mark falls outside and is left out by name.
+LOSSES = (-0.05, 0.75)
+# A log that covers less of the time than this is no log: the stages speak, with the room's doubt.
+LEAST_MEASURED = 0.5
+# After the planned stages the last one is carried on this much longer. [h]
+CARRY_ON_H = 24.0 * 30.0
+
+
+@dataclass(frozen=True)
+class LotCase:
+    """Everything a forecast of one lot needs, gathered once.
+
+    Args:
+        record: LotRecord.
+        product: ProductDefined. The version in force when it was made.
+        drying: DryCase. The same as a case file makes.
+        readings: tuple of LossReading. Those handed to the model.
+        left_out: tuple of LossReading. Weighings no piece can have; named, not used.
+        air: LoggedAir.
+        batter: Batter or None.
+        promise: bool. False when nothing of the air was measured and nothing was weighed.
+        asof: datetime, aware.
+        used_entries: tuple of str.
+    """
+
+    record: LotRecord
+    product: ProductDefined
+    drying: DryCase
+    readings: tuple[LossReading, ...]
+    left_out: tuple[LossReading, ...]
+    air: LoggedAir
+    batter: Batter | None
+    promise: bool
+    asof: datetime
+    used_entries: tuple[str, ...]
+
+
+def lot_case(house: OpenHouse, lot: str, asof: datetime, *, weighed_until_d: float | None = None) -> LotCase:
+    """Gather one hanging lot of dry sausage.
+
+    Args:
+        house: OpenHouse.
+        lot: str.
+        asof: datetime, aware. Only what was recorded by then counts.
+        weighed_until_d: float or None. Hold back every later weighing (to try the forecast). [d]
+
+    Raises:
+        UnknownName: no such lot or product.
+        InputError: not a dry sausage lot, or not hung yet.
+    """
+    record = house.store.lots.get(lot, asof)
+    if record.family != "dry_sausage" or not isinstance(record.made.payload, LotMade):
+        raise InputError(
+            f"{lot} has no forecast in this version",
+            got=record.family,
+            allowed="lots of dry sausage",
+            key="lot",
+        )
+    if record.hung_at is None:
+        raise InputError(f"{lot} does not hang yet", do="hang it first", key="lot")
+    defined = house.store.products.get(record.product, asof).defined
+    recipe = house.store.recipes.find(record.recipe, asof)
+    batter = None if recipe is None else batter_of(record, recipe.defined.payload, house.facts)
+    air = logged_air(house, record, asof)
+    all_readings = losses(record)
+    if weighed_until_d is not None:
+        all_readings = tuple(reading for reading in all_readings if reading.day <= weighed_until_d)
+    good = tuple(r for r in all_readings if LOSSES[0] <= r.loss <= LOSSES[1] and r.day > 0.0)
+    entries = [*record.made.entry_ids, *defined.entry_ids, *(stay.entry_id for stay in record.rooms)]
+    entries += [*(recipe.defined.entry_ids if recipe else ()), *air.sets]
+    entries += [entry for reading in good for entry in reading.entries]
+    return LotCase(
+        record=record,
+        product=defined.payload,
+        drying=DryCase(
+            title=f"{lot} {defined.payload.title}",
+            piece=piece_of(defined.payload, record.made.payload, batter),
+            programme=programme_of(record, defined.payload, air),
+            targets=targets_of(defined.payload),
+            weighings=tuple(_weighing(reading) for reading in good),
+            members=MEMBERS,
+            seed=SEED,
+        ),
+        readings=good,
+        left_out=tuple(reading for reading in all_readings if reading not in good),
+        air=air,
+        batter=batter,
+        promise=air.measured_share >= LEAST_MEASURED or bool(good),
+        asof=asof,
+        used_entries=tuple(dict.fromkeys(entries)),
+    )
+
+
+def piece_of(product: ProductDefined, made: LotMade, batter: Batter | None) -> Piece:
+    """The piece of a lot: the product's calibre and casing, the batter's fat, salt and sugar.
+
+    Args:
+        product: ProductDefined.
+        made: LotMade. Its analysed fat counts before the recipe's.
+        batter: Batter or None. None: the defaults of the model.
+    """
+    analysed = None if made.fat_pct is None else float(made.fat_pct) / 100.0
+    fat = analysed if analysed is not None else (batter.fat if batter else None)
+    length = float(product.length_mm) / 1000.0
+    return Piece(
+        diameter_m=Span.of(float(product.calibre_mm) / 1000.0),
+        length_m=Span.of(length) if length > 0.0 else None,
+        fat=None if fat is None else Span.of(fat),
+        salt=None if batter is None else Span.of(batter.salt),
+        sugar=None if batter is None else Span.of(batter.sugar),
+        casing=product.casing or "natural",
+        mould=bool(product.mould),
+        fat_analysed=analysed is not None,
+    )
+
+
+def targets_of(product: ProductDefined) -> dict[str, float]:
+    """The curer's loss at sale; 35 % when the product names none (common practice, no source)."""
+    wanted = float(product.target_weight_loss_pct)
+    return {"weight_loss_pct": wanted if wanted > 0.0 else 35.0}
+
+
+def programme_of(record: LotRecord, product: ProductDefined, air: LoggedAir) -> Programme:
+    """The room's log as far as it goes, then what is left of the product's stages.
+
+    Args:
+        record: LotRecord.
+        product: ProductDefined.
+        air: LoggedAir.
+
+    Raises:
+        InputError: neither a log nor a stage.
+    """
+    trace = _trace(record, product, air) if air.measured_share >= LEAST_MEASURED else None
+    start_h = trace.end_d * 24.0 if trace is not None else 0.0
+    return Programme(stages_left(product.stages, start_h), trace)
+
+
+def stages_left(stages: tuple[StageTarget, ...], start_h: float) -> tuple[Stage, ...]:
+    """What remains of the planned stages after some hours; the last one is carried on.
+
+    Args:
+        stages: tuple of StageTarget.
+        start_h: float. Hours from stuffing that are behind. [h]
+    """
+    left, begin = [], 0.0
+    for number, stage in enumerate(stages):
+        end = begin + float(stage.hours)
+        is_last = number == len(stages) - 1
+        if is_last:
+            end = max(end, start_h + 24.0) + CARRY_ON_H
+        if end > start_h:
+            left.append(_stage(stage, (end - max(begin, start_h)) / 24.0))
+        begin = end
+    return tuple(left)
+
+
+def _stage(stage: StageTarget, days: float) -> Stage:
+    return Stage(
+        name=stage.name,
+        duration_d=Span.of(days),
+        temperature_c=Span.of(float(stage.temperature_c)),
+        relative_humidity=Span.of(float(stage.rh_pct) / 100.0),
+        air_m_s=Span.of(float(stage.air_m_s)),
+    )
+
+
+def _trace(record: LotRecord, product: ProductDefined, air: LoggedAir) -> AirTrace | None:
+    if air.at_s.size < 2:
+        return None
+    made_s = record.made_at.timestamp()
+    time_d = np.asarray((air.at_s + BIN_S / 2.0 - made_s) / DAY_S, dtype=np.float64)
+    keep = np.append(np.diff(time_d) > 0.0, True) & np.isfinite(air.temperature_c) & np.isfinite(air.rh)
+    time_d, temperature, rh = time_d[keep], air.temperature_c[keep], air.rh[keep]
+    if time_d.size < 2:
+        return None
+    if time_d[0] > 0.0:
+        # Between stuffing and the first reading the piece already stands in that air.
+        time_d = np.concatenate(([0.0], time_d))
+        temperature, rh = np.concatenate(([temperature[0]], temperature)), np.concatenate(([rh[0]], rh))
+    return AirTrace(time_d, temperature, rh, _air_speed(product, float(time_d[-1])))
+
+
+def _air_speed(product: ProductDefined, until_d: float) -> float:
+    """Planned air speed over the time that is behind, weighted by hours; no logger reads it. [m/s]"""
+    left, total, weight = until_d * 24.0, 0.0, 0.0
+    for stage in product.stages:
+        hours = min(float(stage.hours), max(left, 0.0))
+        total, weight, left = total + hours * float(stage.air_m_s), weight + hours, left - hours
+    if product.stages and left > 0.0:
+        total, weight = total + left * float(product.stages[-1].air_m_s), weight + left
+    return total / weight if weight > 0.0 else 0.15
+
+
+def _weighing(reading: LossReading) -> Weighing:
+    return Weighing(
+        day=reading.day,
+        weight_loss=reading.loss,
+        pieces=reading.pieces,
+        tag=reading.tag,
+        division_kg=reading.division_g / 1000.0,
+        green_kg=reading.green_g / 1000.0,
+    )
+
+
+def air_record(case: LotCase) -> AirRecord:
+    """The air as charts and papers show it, thinned nowhere yet.
+
+    Args:
+        case: LotCase.
+    """
+    made_s = case.record.made_at.timestamp()
+    air = case.air
+    known = air.measured & np.isfinite(air.temperature_c) & np.isfinite(air.rh)
+    return AirRecord(
+        time_d=tuple(((air.at_s[known] - made_s) / DAY_S).round(4).tolist()),
+        temperature_c=tuple(air.temperature_c[known].round(2).tolist()),
+        rh_pct=tuple((100.0 * air.rh[known]).round(1).tolist()),
+        gaps=tuple(
+            AirGap((hole.start_s - made_s) / DAY_S, (hole.end_s - made_s) / DAY_S, hole.words)
+            for hole in air.holes
+        ),
+        batches=air.batches,
+    )
+
+
+def key_of(case: LotCase, seals: Mapping[str, str], *, prior: str, model: str) -> str:
+    """Digest of everything a forecast of this case rests on.
+
+    Args:
+        case: LotCase.
+        seals: mapping of batch to its digest.
+        prior: str. Name and version of the prior.
+        model: str. Version of the model.
+    """
+    rests_on = {
+        "lot": case.record.lot,
+        "entries": sorted(case.used_entries),
+        "seals": dict(sorted(seals.items())),
+        # The log is used up to its last half hour before `asof`.
+        "until": int(case.air.at_s[-1]) if case.air.at_s.size else 0,
+        "prior": prior,
+        "model": model,
+        "seed": case.drying.seed,
+        "members": case.drying.members,
+    }
+    return hashlib.sha256(json.dumps(rests_on, sort_keys=True).encode()).hexdigest()
