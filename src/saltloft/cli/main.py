@@ -16,7 +16,7 @@ app = typer.Typer(
     help="Runs a dry-curing house from delivery to dispatch.",
 )
 
-COMMAND_MODULES: tuple[str, ...] = ("house_commands", "dry", "import_command")
+COMMAND_MODULES: tuple[str, ...] = ("house_commands", "dry", "ferment", "import_command", "serve")
 
 
 def register_all() -> None:

@@ -191,8 +191,13 @@ def block_borders(trace: AirTrace) -> Array:
             abs(trace.temperature_c[i] - trace.temperature_c[start]) > 1.5
             or abs(trace.relative_humidity[i] - trace.relative_humidity[start]) > 0.05
         )
-        age = time[i] - borders[-1]
-        if age >= longest_block_d(borders[-1]) or (jumped and age >= 0.02):
+        # Whole multiples of the longest length are borders, so that days end where blocks end.
+        longest = longest_block_d(borders[-1])
+        while time[i] > (next_border := longest * (np.floor(borders[-1] / longest + 1e-9) + 1.0)):
+            borders.append(float(next_border))
+            longest = longest_block_d(borders[-1])
+            start = i
+        if jumped and time[i] - borders[-1] >= 0.02:
             borders.append(float(time[i]))
             start = i
     if trace.end_d > borders[-1] + 1e-9:

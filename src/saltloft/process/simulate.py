@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 
 from saltloft.process.build import batter_of, blocks_of, members_of, stage_ends_d
 from saltloft.process.draws import Draws, slow_error
-from saltloft.process.drying.integrate import Control, integrate
+from saltloft.process.drying.integrate import Control, Profiles, integrate
 from saltloft.process.drying.members import Blocks, Members
-from saltloft.process.drying.nodes import radau_nodes
+from saltloft.process.drying.nodes import Nodes, radau_nodes
 from saltloft.process.drying.outputs import States, states_of
 from saltloft.process.parameters import DryingParameters
 from saltloft.process.piece import Piece
@@ -23,6 +23,7 @@ Array = NDArray[np.float64]
 
 NODES = 8
 CONTROL = Control(tolerance=5e-4)
+PROGRAMME_BLOCKS = 12  # air of more blocks than this is a log
 
 
 @dataclass(frozen=True)
@@ -130,6 +131,19 @@ def _with_slow_error(states: States, run_batter: Composition, members: Members, 
     )
 
 
+def _profiles(members: Members, nodes: Nodes, blocks: Blocks, times_s: Array) -> Profiles:
+    """By the readable form for a programme; by its compiled twin for a log.
+
+    The choice hangs on the case alone, so a case gives the same bytes everywhere. A
+    programme is quick either way, and then nothing has to be compiled or loaded.
+    """
+    if len(blocks.end_s) <= PROGRAMME_BLOCKS:
+        return integrate(members, nodes, blocks, times_s, CONTROL)
+    from saltloft.process.drying.kernel import integrate_compiled  # noqa: PLC0415 - loads numba, 1 s
+
+    return integrate_compiled(members, nodes, blocks, times_s, CONTROL)
+
+
 def _run_once(
     piece: Piece,
     programme: Programme,
@@ -142,7 +156,7 @@ def _run_once(
     members = members_of(piece, parameters, draws, batter)
     blocks = blocks_of(programme, parameters, members, draws, ends_d, float(time_d[-1]))
     nodes = radau_nodes(NODES)
-    profiles = integrate(members, nodes, blocks, DAY_S * time_d, CONTROL)
+    profiles = _profiles(members, nodes, blocks, DAY_S * time_d)
     states = states_of(members, nodes, blocks, DAY_S * time_d, profiles)
     states = _with_slow_error(states, batter, members, draws, parameters, time_d)
     return Run(time_d, draws, batter, members, blocks, ends_d, states)

@@ -1,0 +1,178 @@
+"""One drying question from a CASE.toml: the piece, its air, the targets and the weighings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from saltloft.cases.case_file import Table, read_case
+from saltloft.cases.keys import Flag, Number, Range, Schema, Section, Text
+from saltloft.cases.piece_keys import PIECE, STAGE, check_parts, hours_of
+from saltloft.foundation.words import say
+from saltloft.process.ensemble import LONGEST_D
+from saltloft.process.learning import Weighing
+from saltloft.process.parameters import DryingParameters
+from saltloft.process.piece import Piece
+from saltloft.process.programme import Programme, Span, Stage
+
+MOST_WEIGHINGS = 500
+
+SCHEMA: Schema = {
+    "piece": PIECE,
+    "stage": Section({**STAGE.keys, "measured": Flag()}, many=True, required=True),
+    "target": Section(
+        {
+            "weight_loss_pct": Number(0.1, 80),
+            "moisture_protein": Number(0.1, 6),
+            "water_activity": Number(0.5, 0.99),
+            "water_activity_core": Number(0.5, 0.99),
+        }
+    ),
+    "ensemble": Section({"members": Number(2, 5000, whole=True), "seed": Number(0, 2**31, whole=True)}),
+    "weighing": Section(
+        {
+            "day": Number(0.05, LONGEST_D, required=True),
+            "weight_loss_pct": Number(-20, 80, required=True),
+            "pieces": Number(1, 100_000, whole=True),
+            "tag": Text(),
+            "spread_pct": Number(0.01, 30),
+            "division_g": Number(0.01, 5000),
+        },
+        many=True,
+    ),
+}
+
+
+@dataclass(frozen=True)
+class DryCase:
+    """What `saltloft dry` was asked.
+
+    Args:
+        title: str.
+        piece: Piece.
+        programme: Programme.
+        targets: mapping of target name to its level, in the unit of the name.
+        weighings: tuple of Weighing.
+        members: int.
+        seed: int.
+    """
+
+    title: str
+    piece: Piece
+    programme: Programme
+    targets: dict[str, float]
+    weighings: tuple[Weighing, ...]
+    members: int
+    seed: int
+
+
+def read_dry(path: Path, parameters: DryingParameters) -> DryCase:
+    """Read a drying case.
+
+    Args:
+        path: Path. The TOML file.
+        parameters: DryingParameters. Where a default comes from.
+
+    Returns:
+        DryCase.
+
+    Raises:
+        InputError, UnknownName: with key, line, what came and what is allowed.
+    """
+    file = read_case(path, SCHEMA)
+    piece = piece_of(file.section("piece"))
+    stages = tuple(_stage(table, parameters) for table in file.sections("stage"))
+    weighings = file.sections("weighing")
+    if len(weighings) > MOST_WEIGHINGS:
+        raise weighings[MOST_WEIGHINGS].refusal(
+            "day",
+            say("too many weighings in one case"),
+            got=str(len(weighings)),
+            allowed=say("at most {count}", count=MOST_WEIGHINGS),
+        )
+    target, ensemble = file.section("target"), file.section("ensemble")
+    return DryCase(
+        title=file.text("title") or "",
+        piece=piece,
+        programme=Programme(stages),
+        targets={name: value for name in target.values if (value := target.number(name)) is not None},
+        weighings=tuple(_weighing(table, piece) for table in weighings),
+        members=ensemble.whole("members") or 400,
+        seed=1 if (seed := ensemble.whole("seed")) is None else seed,
+    )
+
+
+def _span(given: Range | None, scale: float = 1.0) -> Span | None:
+    return None if given is None else Span(scale * given.low, scale * given.high)
+
+
+def piece_of(table: Table) -> Piece:
+    """The piece of a `[piece]` table.
+
+    Args:
+        table: Table.
+
+    Raises:
+        InputError: parts that are more than the whole.
+    """
+    check_parts(table)
+    diameter = _span(table.span("diameter_mm"), 1e-3)
+    assert diameter is not None  # the schema requires it
+    return Piece(
+        diameter_m=diameter,
+        length_m=_span(table.span("length_mm"), 1e-3),
+        fat=_span(table.span("fat_pct"), 0.01),
+        salt=_span(table.span("salt_pct"), 0.01),
+        water=_span(table.span("water_pct"), 0.01),
+        protein=_span(table.span("protein_pct"), 0.01),
+        sugar=_span(table.span("sugar_g_kg"), 1e-3),
+        other_solutes_mol_kg=_span(table.span("other_solutes_mol_kg")),
+        start_water_activity=_span(table.span("start_water_activity")),
+        casing=table.text("casing") or "natural",
+        mould=bool(table.flag("mould")),
+    )
+
+
+def _stage(table: Table, parameters: DryingParameters) -> Stage:
+    hours, celsius = hours_of(table), _span(table.span("temperature_c"))
+    humidity = _span(table.span("rh_pct"), 0.01)
+    packed = bool(table.flag("packed"))
+    if humidity is None:
+        if not packed:
+            raise table.refusal("rh_pct", say("the stage lacks its humidity"), allowed=say("20 to 100, in %"))
+        humidity = Span.of(0.75)  # of no effect in a sealed pack
+    assert celsius is not None  # the schema requires it
+    loss = table.number("until_weight_loss_pct")
+    return Stage(
+        name=table.text("name") or "",
+        duration_d=Span(hours.low / 24.0, hours.high / 24.0),
+        temperature_c=celsius,
+        relative_humidity=humidity,
+        air_m_s=_span(table.span("air_m_s")) or Span.of(parameters.default_air_m_s),
+        packed=packed,
+        measured=bool(table.flag("measured")),
+        until_weight_loss=None if loss is None else 0.01 * loss,
+        until_moisture_protein=table.number("until_moisture_protein"),
+        until_ph=table.number("until_ph"),
+        ph_end=_span(table.span("ph_end")),
+    )
+
+
+def _weighing(table: Table, piece: Piece) -> Weighing:
+    day, loss = table.number("day"), table.number("weight_loss_pct")
+    assert day is not None  # the schema requires both
+    assert loss is not None
+    spread, pieces = table.number("spread_pct"), table.whole("pieces") or 1
+    diameter = piece.diameter_m.mean
+    length = piece.length_m.mean if piece.length_m else 7.0 * diameter
+    # 1050 kg/m3: near any batter; it only turns a scale's division into per cent.
+    green_kg = 1050.0 * 0.7854 * diameter**2 * length * pieces
+    return Weighing(
+        day=day,
+        weight_loss=0.01 * loss,
+        pieces=pieces,
+        tag=table.text("tag") or "",
+        spread=None if spread is None else 0.01 * spread,
+        division_kg=1e-3 * (table.number("division_g") or 0.0),
+        green_kg=green_kg,
+    )

@@ -1,0 +1,285 @@
+"""The equations: a warming piece, a growing starter, sugar to lactic acid, pH by proton balance.
+
+Two places are followed, core and rim; they differ in temperature and, when the
+caller knows it, in water activity.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import j0, j1
+
+from saltloft.science.acids import MeatBuffer, dissociated_share, refine_ph, undissociated_mol_m3
+from saltloft.science.growth import SquareRootGrowth, square_root_rate_h
+
+FloatArray = NDArray[np.float64]
+
+_LN10 = float(np.log(10.0))
+CORE, RIM = 0, 1
+
+
+@dataclass(frozen=True)
+class AcidModel:
+    """Constants that all members share.
+
+    Args:
+        buffer: MeatBuffer.
+        starter: SquareRootGrowth. Growth of the lactic flora.
+        density_max_log10: float. Highest density of the flora. [log10 cfu/g]
+        per_hour_over_growth: float. Acid made per cell and hour over acid made per new cell. [1/h]
+        saturation_mmol_kg: float. Remaining acid potential at half rate. [mmol/kg]
+        ph_stop: float. No acid from resting cells at or below. [pH]
+        ph_full: float. Full rate at or above. [pH]
+        diffusivity_m2_s: float. Thermal diffusivity of the batter. [m2/s]
+        conductivity_w_mk: float. Thermal conductivity of the batter. [W/m.K]
+    """
+
+    buffer: MeatBuffer
+    starter: SquareRootGrowth
+    density_max_log10: float
+    per_hour_over_growth: float
+    saturation_mmol_kg: float
+    ph_stop: float
+    ph_full: float
+    diffusivity_m2_s: float
+    conductivity_w_mk: float
+
+
+@dataclass(frozen=True)
+class Members:
+    """What differs from member to member; each an array (members,).
+
+    Args:
+        radius_m: array. [m]
+        film_heat_w_m2k: array. [W/m2.K]
+        start_c: array. Temperature at stuffing. [degC]
+        start_ph: array. [pH]
+        lean: array. Lean in the batter, 0..1. [kg/kg]
+        water: array. Water in the batter, 0..1. [kg/kg]
+        buffer_scale: array. Factor on the site numbers. [1]
+        acid_potential_mmol_kg: array. Lactic acid the sugar can give. [mmol/kg batter]
+        density_log10: array. Starter at stuffing. [log10 cfu/g]
+        rate_scale: array. Factor on the growth rate. [1]
+        lag_h: array. [h]
+        acid_per_growth: array. [mmol/cfu]
+        nitrite_mg_kg: array. [mg/kg]
+    """
+
+    radius_m: FloatArray
+    film_heat_w_m2k: FloatArray
+    start_c: FloatArray
+    start_ph: FloatArray
+    lean: FloatArray
+    water: FloatArray
+    buffer_scale: FloatArray
+    acid_potential_mmol_kg: FloatArray
+    density_log10: FloatArray
+    rate_scale: FloatArray
+    lag_h: FloatArray
+    acid_per_growth: FloatArray
+    nitrite_mg_kg: FloatArray
+
+
+@dataclass(frozen=True)
+class Course:
+    """The piece through time; each array (times, 2, members), core then rim.
+
+    Args:
+        time_h: array (times,). Hours from stuffing. [h]
+        temperature_c: array. [degC]
+        ph: array. [pH]
+        density_log10: array. Lactic flora. [log10 cfu/g]
+        lactate_mol_m3: array. Lactic acid and lactate in the water phase. [mol/m3]
+    """
+
+    time_h: FloatArray
+    temperature_c: FloatArray
+    ph: FloatArray
+    density_log10: FloatArray
+    lactate_mol_m3: FloatArray
+
+
+def time_grid(end_h: float) -> FloatArray:
+    """Hours at which the equations are stepped: quarters to the fifth day, then hours.
+
+    Args:
+        end_h: float. Above 0. [h]
+
+    Returns:
+        Array (times,), rising from 0 to end_h. [h]
+    """
+    fine = np.arange(0.0, min(end_h, 120.0), 0.25)
+    coarse = np.arange(120.0, end_h, 1.0) if end_h > 120.0 else np.empty(0)
+    return np.concatenate((fine, coarse, [end_h]))
+
+
+def first_root(biot: FloatArray) -> FloatArray:
+    """First root of b J1(b) = Bi J0(b): the slowest mode of a cylinder with a film.
+
+    Args:
+        biot: array. Film coefficient times radius over conductivity, above 0. [1]
+
+    Returns:
+        Array like biot, between 0 and 2.4048. [1]
+    """
+    low, high = np.full(biot.shape, 1e-9), np.full(biot.shape, 2.404825557695773)
+    for _ in range(50):
+        middle = 0.5 * (low + high)
+        below = middle * j1(middle) < biot * j0(middle)
+        low, high = np.where(below, middle, low), np.where(below, high, middle)
+    return np.asarray(0.5 * (low + high))
+
+
+def lag_time_h(members: Members, model: AcidModel) -> tuple[FloatArray, FloatArray]:
+    """How slowly the piece follows its room.
+
+    Args:
+        members: Members.
+        model: AcidModel.
+
+    Returns:
+        tau: array (members,). Time constant of the slowest mode: 63 % of a step at the core. [h]
+        rim_share: array (members,). Rim's distance from the room over the core's, 0..1. [1]
+    """
+    root = first_root(members.film_heat_w_m2k * members.radius_m / model.conductivity_w_mk)
+    tau = members.radius_m**2 / (model.diffusivity_m2_s * root**2) / 3600.0
+    return tau, np.asarray(j0(root))
+
+
+def temperatures(members: Members, model: AcidModel, time_h: FloatArray, room_c: FloatArray) -> FloatArray:
+    """Core and rim as they follow the room.
+
+    Args:
+        members: Members.
+        model: AcidModel.
+        time_h: array (times,). [h]
+        room_c: array (times,) or (times, members). Room over the step that ends there. [degC]
+
+    Returns:
+        Array (times, 2, members). [degC]
+
+    Notes:
+        One mode of the cylinder series. Neglected: higher modes (the core lags some minutes more),
+        cooling by evaporation, heat of fermentation.
+    """
+    tau, rim_share = lag_time_h(members, model)
+    room = np.broadcast_to(room_c if room_c.ndim == 2 else room_c[:, None], (time_h.size, tau.size))
+    out = np.empty((time_h.size, 2, tau.size))
+    core = np.array(np.broadcast_to(members.start_c, tau.shape))
+    out[0] = core
+    for index in range(1, time_h.size):
+        decay = np.exp(-(time_h[index] - time_h[index - 1]) / tau)
+        core = room[index] + (core - room[index]) * decay
+        out[index, CORE] = core
+        out[index, RIM] = room[index] + (core - room[index]) * rim_share
+    return out
+
+
+def run(
+    members: Members,
+    model: AcidModel,
+    time_h: FloatArray,
+    room_c: FloatArray,
+    water_activity: FloatArray,
+) -> Course:
+    """Step starter, acid and pH through time at core and rim.
+
+    Args:
+        members: Members.
+        model: AcidModel.
+        time_h: array (times,). Rising from 0. [h]
+        room_c: array (times,) or (times, members). Room over the step that ends there. [degC]
+        water_activity: array (times, 2) or (times, 2, members). Core then rim, 0..1. [1]
+
+    Returns:
+        Course.
+
+    Notes:
+        d ln N/dt = mu (1 - N/Nmax) after the lag;
+        dL/dt = (a dN/dt + b N gT gpH) S/(S + K), S the remaining acid potential; pH from L by the
+        proton balance. Midpoint steps. Below the starter's lowest water activity nothing moves.
+    """
+    warmth = temperatures(members, model, time_h, room_c)
+    wet = water_activity if water_activity.ndim == 3 else water_activity[:, :, None]
+    shape = warmth.shape[1:]
+    log_density = np.broadcast_to(members.density_log10 * _LN10, shape).copy()
+    acid = np.zeros(shape)
+    ph = np.broadcast_to(members.start_ph, shape).copy()
+    densities, phs = np.empty(warmth.shape), np.empty(warmth.shape)
+    lactates = np.empty(warmth.shape)
+    for index in range(time_h.size):
+        if index:
+            step = time_h[index] - time_h[index - 1]
+            middle = (0.5 * (warmth[index] + warmth[index - 1]), 0.5 * (wet[index] + wet[index - 1]))
+            before = (warmth[index - 1], wet[index - 1])
+            half = _slopes(members, model, time_h[index - 1], before, (log_density, acid, ph))
+            half_acid = np.minimum(acid + 0.5 * step * half[1], members.acid_potential_mmol_kg)
+            half_ph = _ph(members, model, half_acid, ph)
+            state = (log_density + 0.5 * step * half[0], half_acid, half_ph)
+            slope = _slopes(members, model, time_h[index - 1] + 0.5 * step, middle, state)
+            log_density = log_density + step * slope[0]
+            acid = np.minimum(acid + step * slope[1], members.acid_potential_mmol_kg)
+            ph = _ph(members, model, acid, half_ph)
+        densities[index], phs[index] = log_density / _LN10, ph
+        lactates[index] = _lactate_mol_m3(members, model, acid)
+    return Course(time_h, warmth, phs, densities, lactates)
+
+
+def _ph(members: Members, model: AcidModel, acid: FloatArray, guess: FloatArray) -> FloatArray:
+    return refine_ph(
+        acid, guess, members.start_ph, lean=members.lean, scale=members.buffer_scale, buffer=model.buffer
+    )
+
+
+def _lactate_mol_m3(members: Members, model: AcidModel, acid: FloatArray) -> FloatArray:
+    """Total lactate in the water phase, a kilogram of water taken as a litre."""
+    native = members.lean * model.buffer.lactate_mmol_kg
+    return np.asarray((acid + native) / members.water)
+
+
+def _slopes(
+    members: Members,
+    model: AcidModel,
+    hour: float,
+    place: tuple[FloatArray, FloatArray],
+    state: tuple[FloatArray, FloatArray, FloatArray],
+) -> tuple[FloatArray, FloatArray]:
+    """Rates of ln N and of acid, from temperature and water activity of the place and its state."""
+    temperature_c, water_activity = place
+    log_density, acid, ph = state
+    undissociated = undissociated_mol_m3(_lactate_mol_m3(members, model, acid), ph, model.buffer.lactic_pka)
+    rate = members.rate_scale * square_root_rate_h(
+        temperature_c,
+        ph,
+        water_activity,
+        undissociated_lactic_mol_m3=undissociated,
+        nitrite_mg_kg=members.nitrite_mg_kg,
+        model=model.starter,
+    )
+    density = np.exp(log_density)
+    crowding = np.clip(1.0 - density / 10.0**model.density_max_log10, 0.0, 1.0)
+    growth = np.where(hour >= members.lag_h, rate * crowding, 0.0)
+    root = model.starter.temperature_root_c
+    warm = np.maximum(0.0, (temperature_c - root) / (25.0 - root)) ** 2
+    sweet = np.clip((ph - model.ph_stop) / (model.ph_full - model.ph_stop), 0.0, 1.0)
+    moist = np.asarray(water_activity) > model.starter.water_activity_root
+    remaining = np.maximum(0.0, members.acid_potential_mmol_kg - acid)
+    limited = remaining / (remaining + model.saturation_mmol_kg)
+    made = density * (growth + model.per_hour_over_growth * warm * sweet) * moist
+    return growth, np.asarray(1000.0 * members.acid_per_growth * made * limited)
+
+
+def undissociated(course: Course, model: AcidModel) -> FloatArray:
+    """Undissociated lactic acid in the water phase along a course.
+
+    Args:
+        course: Course.
+        model: AcidModel.
+
+    Returns:
+        Array (times, 2, members). [mol/m3]
+    """
+    return np.asarray(course.lactate_mol_m3 * (1.0 - dissociated_share(course.ph, model.buffer.lactic_pka)))
