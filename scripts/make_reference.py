@@ -13,6 +13,14 @@ from pathlib import Path
 
 import click
 import typer.main
+from fastapi.routing import APIRoute
+
+from saltloft.cli import main as door
+from saltloft.foundation import errors
+from saltloft.plant.entries import KINDS
+from saltloft.store.settings import SETTINGS
+from saltloft.web import api
+from saltloft.web import pages as package
 
 ROOT = Path(__file__).resolve().parents[1]
 TARGET = ROOT / "docs" / "reference.md"
@@ -20,8 +28,6 @@ TARGET = ROOT / "docs" / "reference.md"
 
 def commands() -> list[str]:
     """One section a command: what it does, its arguments and options."""
-    from saltloft.cli import main as door
-
     door.register_all()
     group = typer.main.get_command(door.app)
     assert isinstance(group, click.Group)
@@ -43,8 +49,6 @@ def commands() -> list[str]:
 
 def settings() -> list[str]:
     """The settings of house.toml with variable, default and meaning."""
-    from saltloft.store.settings import SETTINGS
-
     lines = ["## Settings", "", "In `house.toml`, or as a variable of the environment.", ""]
     lines += ["| setting | variable | default | meaning |", "|---|---|---|---|"]
     lines += [f"| `{s.name}` | `{s.variable}` | `{s.default}` | {s.help} |" for s in SETTINGS]
@@ -53,11 +57,6 @@ def settings() -> list[str]:
 
 def pages() -> list[str]:
     """Every address of the web door with the question it answers."""
-    from fastapi.routing import APIRoute
-
-    from saltloft.web import api
-    from saltloft.web import pages as package
-
     modules = [
         import_module(f"{package.__name__}.{found.name}") for found in pkgutil.iter_modules(package.__path__)
     ]
@@ -72,8 +71,6 @@ def pages() -> list[str]:
 
 def entries() -> list[str]:
     """Every kind of journal entry with the first line of its payload."""
-    from saltloft.plant.entries import KINDS
-
     lines = ["## Journal entries", "", "| kind | what it states |", "|---|---|"]
     for kind, payload in sorted(KINDS.items()):
         lines.append(f"| `{kind}` | {(inspect.getdoc(payload) or '').splitlines()[0]} |")
@@ -82,8 +79,6 @@ def entries() -> list[str]:
 
 def error_words() -> list[str]:
     """The exception tree."""
-    from saltloft.foundation import errors
-
     lines = ["## Errors", "", "Each says what, what came, what is allowed and what to do.", ""]
     for name, found in sorted(vars(errors).items()):
         if inspect.isclass(found) and issubclass(found, errors.SaltloftError):
