@@ -156,9 +156,8 @@ class Readings(Shelf[BatchRecord]):
         """Names of the batches from which `trace` of the same arguments takes its readings."""
         _, _, numbers = self._counting(room, quantity, start, end, logger=logger, asof=asof)
         with self.database.reading() as connection:
-            names = dict(
-                connection.execute(select(batch_number.c.number, batch_number.c.batch)).tuples().all()
-            )
+            rows = connection.execute(select(batch_number.c.number, batch_number.c.batch))
+            names = {row.number: row.batch for row in rows}
         return tuple(names[int(number)] for number in np.unique(numbers))
 
     def latest(
@@ -227,7 +226,7 @@ def rows_of_number(
         number: int. The batch's number in the database.
         record: BatchRecord or None. When given, only its series and span are searched, which is quick.
     """
-    numbers = connection.execute(select(series.c.name, series.c.number)).tuples().all()
+    numbers = [(row.name, row.number) for row in connection.execute(select(series.c.name, series.c.number))]
     low, high = -(1 << 62), 1 << 62
     if record is not None:
         info = record.sealed.payload

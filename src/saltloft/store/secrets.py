@@ -61,7 +61,7 @@ class Secrets:
         """Shown names by person; people without one are left out."""
         with self.database.reading() as connection:
             rows = connection.execute(select(person_secret.c.person, person_secret.c.name))
-            return {person: name for person, name in rows.tuples() if name}
+            return {row.person: row.name for row in rows if row.name}
 
     def set_pin(self, person: str, pin_hash: str) -> None:
         """Keep a new PIN hash; wrong tries are forgotten."""
@@ -168,8 +168,8 @@ class Secrets:
     def contacts(self) -> dict[str, str]:
         """Names by id of every customer and supplier."""
         with self.database.reading() as connection:
-            rows = connection.execute(select(contact.c.contact, contact.c.name)).tuples().all()
-        return dict(rows)
+            rows = connection.execute(select(contact.c.contact, contact.c.name))
+            return {row.contact: row.name for row in rows}
 
     def _insert(self, table: Table, token_hash: str, values: dict[str, str]) -> None:
         self.database.write(

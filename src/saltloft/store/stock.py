@@ -32,9 +32,6 @@ class Stock(Shelf[MaterialRecord]):
         self, connection: Connection, names: Sequence[str], asof: datetime | None
     ) -> dict[str, MaterialRecord | None]:
         found = super()._read(connection, names, asof)
-        used = dict(
-            connection.execute(select(lot_link.c.source, func.sum(lot_link.c.mg)).group_by(lot_link.c.source))
-            .tuples()
-            .all()
-        )
+        sums = select(lot_link.c.source, func.sum(lot_link.c.mg).label("mg")).group_by(lot_link.c.source)
+        used = {row.source: row.mg for row in connection.execute(sums)}
         return {name: record and replace(record, used_mg=used.get(name, 0)) for name, record in found.items()}

@@ -12,7 +12,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, func, select
 
 from saltloft.foundation.errors import InputError
 from saltloft.foundation.words import say
@@ -22,7 +22,7 @@ from saltloft.store import journal
 from saltloft.store.database import Database
 from saltloft.store.journal import NO_HASH, Entry, entry_hash
 from saltloft.store.readings import Readings, batch_digest, rows_of_number
-from saltloft.store.tables import batch_number
+from saltloft.store.tables import batch_number, reading
 
 _ANCHOR = re.compile(r"^(\d+)[-:/ ]([0-9a-fA-F]{12,64})$")
 
@@ -205,7 +205,8 @@ def _rewritten(seq: int, fits: int, found: str, digits: str) -> Fault:
 
 def _check_readings(connection: Connection, database: Database) -> tuple[int, list[Fault]]:
     faults: list[Fault] = []
-    numbers = dict(connection.execute(select(batch_number.c.batch, batch_number.c.number)).tuples().all())
+    rows = connection.execute(select(batch_number.c.batch, batch_number.c.number))
+    numbers = {row.batch: row.number for row in rows}
     batches = Readings(database).all()
     for record in batches:
         sealed = record.sealed
@@ -226,6 +227,15 @@ def _check_readings(connection: Connection, database: Database) -> tuple[int, li
                     ),
                 )
             )
+    sealed_rows = sum(record.sealed.payload.rows for record in batches)
+    rows_there = connection.execute(select(func.count()).select_from(reading)).scalar() or 0
+    if not faults and rows_there != sealed_rows:
+        words = say(
+            "{there} readings are there, {sealed} were sealed: some belong to no sealed batch.",
+            there=rows_there,
+            sealed=sealed_rows,
+        )
+        faults.append(Fault(0, words))
     for batch in numbers:
         faults.append(Fault(0, say("The readings of batch {batch} were never sealed.", batch=batch)))
     return len(batches), faults

@@ -135,8 +135,8 @@ class Work:
     def counts(self) -> dict[str, int]:
         """How many items are in each state."""
         with self.database.reading() as connection:
-            rows = connection.execute(select(work_item.c.state, func.count()).group_by(work_item.c.state))
-            return dict(rows.tuples().all())
+            counts = select(work_item.c.state, func.count().label("items")).group_by(work_item.c.state)
+            return {row.state: row.items for row in connection.execute(counts)}
 
     def _end(self, number: int, state: str, now: datetime, words: str) -> None:
         self.database.write(

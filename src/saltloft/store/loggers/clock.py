@@ -14,6 +14,7 @@ import numpy.typing as npt
 from saltloft.foundation.errors import InputError, UnknownName
 from saltloft.foundation.words import say
 from saltloft.store.loggers.model import Question, ReadOptions
+from saltloft.store.loggers.steps import usual_step
 
 FOLLOWS, STANDARD = "follows", "standard"
 _Local = npt.NDArray[np.float64]
@@ -121,7 +122,7 @@ def look_for_evidence(local: _Local, name: str) -> Evidence:
         name: str. IANA name.
     """
     follows, standard, repeated = [], [], []
-    step = _usual_step(local)
+    step = usual_step(local) or 3600
     for change in changes_around(local, name)[1]:
         low, high = change.window
         day = np.datetime64(low, "s").astype("datetime64[D]")
@@ -143,15 +144,6 @@ def look_for_evidence(local: _Local, name: str) -> Evidence:
     return Evidence(tuple(follows), tuple(standard), tuple(repeated))
 
 
-def _usual_step(local: _Local) -> float:
-    steps = np.diff(local)
-    steps = steps[steps > 0]
-    if not steps.size:
-        return 3600.0
-    values, counts = np.unique(steps, return_counts=True)
-    return float(values[np.argmax(counts)])
-
-
 def _near(local: _Local, edge: float, reach: float) -> bool:
     """True when a reading stands within one and a half steps before (reach < 0) or after the edge."""
     low, high = sorted((edge, edge + 1.5 * reach))
@@ -164,7 +156,7 @@ def _passes(local: _Local, low: float, high: float) -> int:
     return 1 + int(np.sum(np.diff(inside) < 0))
 
 
-def to_utc(local: _Local, name: str, clock: str, spring_repeat: str = "") -> tuple[_Local, int, int]:
+def to_utc(local: _Local, name: str, clock: str, spring_repeat: str = "") -> tuple[_Local, int]:
     """Local times of one series, in file order, as UTC.
 
     Args:
@@ -174,20 +166,20 @@ def to_utc(local: _Local, name: str, clock: str, spring_repeat: str = "") -> tup
         spring_repeat: str. 'standard_after' takes what follows a spring hour shown twice as standard time.
 
     Returns:
-        (UTC times with NaN where the local time does not exist [s], how many rows of a repeated hour were
-        resolved by their order, how many could not be).
+        (UTC times with NaN where the local time does not exist or stands in a repeated hour without an
+        order [s], how many rows of a repeated hour were placed by their order).
     """
     start, found = changes_around(local, name)
     if clock == STANDARD:
         offsets = [start, *(change.after_s for change in found), *(change.before_s for change in found)]
         # Standard time is the smaller of the year's two offsets.
         base = min(offsets) if found else _standard_offset(name, float(np.nanmin(local)))
-        return local - base, 0, 0
+        return local - base, 0
     offset = np.full(local.size, start, np.float64)
     for change in found:
         offset[local >= change.window[1]] = change.after_s
     utc = local - offset
-    resolved = lost = 0
+    resolved = 0
     for change in found:
         low, high = change.window
         inside = np.flatnonzero((local >= low) & (local < high))
@@ -200,11 +192,10 @@ def to_utc(local: _Local, name: str, clock: str, spring_repeat: str = "") -> tup
             second = _second_pass(local, inside, low, high)
             if second is None:
                 utc[inside] = np.nan
-                lost += inside.size
             else:
                 utc[inside] = local[inside] - np.where(second, change.after_s, change.before_s)
                 resolved += inside.size
-    return utc, resolved, lost
+    return utc, resolved
 
 
 def _second_pass(
@@ -214,7 +205,7 @@ def _second_pass(
     back = np.diff(local[inside]) < 0
     if back.any():
         return np.concatenate(([False], np.cumsum(back) > 0))
-    step = _usual_step(local)
+    step = usual_step(local) or 3600
     before, after = _near(local, low, -step), _near(local, high, step)
     if before == after:
         return None

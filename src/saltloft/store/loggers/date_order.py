@@ -11,8 +11,10 @@ from saltloft.foundation.errors import InputError
 from saltloft.foundation.words import say
 from saltloft.store.loggers.model import Question, ReadOptions
 from saltloft.store.loggers.stamps import DMY, LAST_YEAR, SERIAL, SHORT, SHORT_DASHED, UNIX, YMD, Parts
+from saltloft.store.loggers.steps import usual_step
 
 ORDERS = ("dmy", "mdy", "ymd")
+_BLOCK = 200_000
 _EARLIEST, _LATEST = 2010, 2079
 # Day number of 1970-01-01 in a spreadsheet that counts from 1900, and from 1904.
 _SERIAL_1970 = {"1900": 25569, "1904": 24107}
@@ -49,20 +51,17 @@ def place_moments(parts: Parts, lines: npt.NDArray[np.int32], options: ReadOptio
     seconds = np.full(len(parts.kind), np.nan)
     understood: list[str] = []
     questions: list[Question] = []
-    fixed = parts.kind == YMD
-    seconds[fixed] = _seconds(parts.take(fixed), "ymd") if fixed.any() else 0.0
-    named = parts.kind == DMY
-    if named.any():
-        seconds[named] = _seconds(parts.take(named), "dmy")
-    if fixed.any():
-        understood.append(say("Dates are written year first."))
-    elif named.any():
-        understood.append(say("Dates name their month."))
+    for kind, order in ((YMD, "ymd"), (DMY, "dmy")):
+        rows = _where(parts, kind)
+        if rows is not None:
+            seconds[rows] = _seconds(parts.take(rows), order)
+            said = say("Dates are written year first.") if kind == YMD else say("Dates name their month.")
+            understood.append(said)
     _numbers_as_dates(parts, seconds, options, understood)
     # A short year stands first only in the dashed form: nobody writes 26/11/03 for it.
     for kind, orders in ((LAST_YEAR, ORDERS[:2]), (SHORT, ORDERS[:2]), (SHORT_DASHED, ORDERS)):
-        rows = parts.kind == kind
-        if rows.any():
+        rows = _where(parts, kind)
+        if rows is not None:
             found = _decide(parts.take(rows), lines[rows], orders, options)
             seconds[rows] = found[0]
             understood += found[1]
@@ -91,17 +90,36 @@ def _numbers_as_dates(
         understood.append(say("Times are seconds or milliseconds since 1970 (UTC)."))
 
 
+def _where(parts: Parts, kind: int) -> npt.NDArray[np.bool_] | slice | None:
+    """The rows of one kind: all of them as a slice, which copies nothing; None when there are none."""
+    rows = parts.kind == kind
+    if rows.all():
+        return slice(None) if rows.size else None
+    return rows if rows.any() else None
+
+
 def _seconds(parts: Parts, order: str) -> npt.NDArray[np.float64]:
     """Seconds since 1970 of the written clock; NaN where the date does not exist. [s]"""
     where = {"ymd": ("one", "two", "three"), "dmy": ("three", "two", "one"), "mdy": ("three", "one", "two")}
-    year, month, day = (getattr(parts, name).astype(np.int64) for name in where[order])
+    numbers = [getattr(parts, name) for name in where[order]]
+    found = np.empty(parts.second.size)
+    for start in range(0, found.size, _BLOCK):
+        block = slice(start, start + _BLOCK)
+        year, month, day = (column[block].astype(np.int64) for column in numbers)
+        found[block] = _day_starts(year, month, day) + parts.second[block]
+    return found
+
+
+def _day_starts(
+    year: npt.NDArray[np.int64], month: npt.NDArray[np.int64], day: npt.NDArray[np.int64]
+) -> npt.NDArray[np.float64]:
     year = np.where(year < 100, year + 2000, year)
     good = (month >= 1) & (month <= 12) & (day >= 1) & (year >= 1900) & (year <= 2200)
     months = (np.where(good, year, 1970) - 1970) * 12 + np.where(good, month, 1) - 1
     start = months.astype("datetime64[M]").astype("datetime64[D]").astype(np.int64)
     end = (months + 1).astype("datetime64[M]").astype("datetime64[D]").astype(np.int64)
     good &= day <= end - start
-    return np.where(good, (start + day - 1) * 86400.0 + parts.second, np.nan)
+    return np.where(good, (start + day - 1) * 86400.0, np.nan)
 
 
 def _decide(
@@ -132,15 +150,18 @@ def _decide(
 def _plausible(seconds: npt.NDArray[np.float64], options: ReadOptions) -> npt.NDArray[np.float64]:
     """Dates before loggers kept time or after the moment of reading are no evidence for an order.
 
-    A clock that fell back to 1970, 2000 or 2010 stays: it is found later, by its distance.
+    A clock that fell back to 1970, 2000 or 2010 stays: it is found later, by its distance. Works in place.
     """
     earliest = (np.datetime64(f"{_EARLIEST}-01-03") - np.datetime64("1970-01-01")).astype(int) * 86400
     latest = (np.datetime64(f"{_LATEST}-01-01") - np.datetime64("1970-01-01")).astype(int) * 86400
     if options.now_s is not None:
         latest = options.now_s + 2 * 86400
-    year = seconds / (365.2425 * 86400) + 1970
-    reset = (np.abs(year - 1970) < 0.01) | (np.abs(year - 2000) < 0.09) | (np.abs(year - 2010) < 0.01)
-    return np.where(reset | ((seconds >= earliest) & (seconds <= latest)), seconds, np.nan)
+    for start in range(0, seconds.size, _BLOCK):
+        block = seconds[start : start + _BLOCK]
+        year = block / (365.2425 * 86400) + 1970
+        reset = (np.abs(year - 1970) < 0.01) | (np.abs(year - 2000) < 0.09) | (np.abs(year - 2010) < 0.01)
+        block[~reset & ~((block >= earliest) & (block <= latest))] = np.nan
+    return seconds
 
 
 def _because(
@@ -210,10 +231,6 @@ def _by_steps(
 
 def _steadiness(seconds: npt.NDArray[np.float64]) -> tuple[int, int]:
     """(number of steps equal to the usual step, minus the steps back)."""
-    steps = np.diff(seconds[np.isfinite(seconds)])
-    moving = steps[steps != 0]
-    if not moving.size:
-        return 0, 0
-    values, counts = np.unique(moving, return_counts=True)
-    usual = values[np.argmax(counts)]
-    return int(np.sum(moving == usual)), -int(np.sum(moving < 0))
+    finite = seconds[np.isfinite(seconds)]
+    steps = np.diff(finite)
+    return int(np.sum(steps == usual_step(finite))) if np.any(steps > 0) else 0, -int(np.sum(steps < 0))

@@ -13,10 +13,10 @@ from saltloft.foundation.units import celsius_from_fahrenheit
 from saltloft.foundation.words import say
 from saltloft.store.loggers.columns import LONG, Columns, channel_heading
 from saltloft.store.loggers.headers import Heading
-from saltloft.store.loggers.model import HUMIDITY, TEMPERATURE, Question, ReadOptions, Series, Values
+from saltloft.store.loggers.model import HUMIDITY, TEMPERATURE, Question, ReadOptions, Series, Times, Values
 from saltloft.store.loggers.places import SKIP, room_of
-from saltloft.store.loggers.quality import usual_interval
 from saltloft.store.loggers.rows import OddRows, RawRows
+from saltloft.store.loggers.steps import usual_step
 from saltloft.store.loggers.table import Table
 from saltloft.store.loggers.units_found import celsius_from_fahrenheit_array, in_own_unit, unit_change
 
@@ -40,6 +40,9 @@ class Gathered:
     repeated: int = 0
     out_of_order: int = 0
     shown: dict[int, list[tuple[str, float, float]]] = field(default_factory=dict)
+
+
+_Merged = tuple[Times, Values, npt.NDArray[np.int32]]
 
 
 @dataclass(frozen=True)
@@ -81,16 +84,11 @@ def gather(
         if len(labels) > 1:
             found.questions.append(_which(room, quantity, sorted(labels)))
             continue
-        times, values, lines = [], [], []
-        for member in members:
-            own = _own_unit(member, role_of.get(room.partition("/")[0], options.role), raw, options, found)
-            when = utc[member.rows]
-            keep = np.isfinite(own) & np.isfinite(when)
-            _show(found, _name(room, quantity), member.rows, when, own)
-            times.append(np.rint(when[keep]).astype(np.int64))
-            values.append(own[keep])
-            lines.append(raw.lines[member.rows][keep])
-        merged = (np.concatenate(times), np.concatenate(values), np.concatenate(lines))
+        role = role_of.get(room.partition("/")[0], options.role)
+        parts = [
+            _taken(member, room, utc, raw, options=options, role=role, found=found) for member in members
+        ]
+        merged = parts[0] if len(parts) == 1 else _joined(parts)
         if merged[0].size:
             found.series.append(
                 _series(
@@ -103,6 +101,32 @@ def gather(
                 )
             )
     return found
+
+
+def _taken(
+    member: _Channel,
+    room: str,
+    utc: Values,
+    raw: RawRows,
+    *,
+    options: ReadOptions,
+    role: str,
+    found: Gathered,
+) -> _Merged:
+    """The readings of one channel that count: whole seconds, own unit, lines; nothing missing among them."""
+    own = _own_unit(member, role, raw, options, found)
+    when = utc[member.rows]
+    _show(found, _name(room, member.heading.quantity), member.rows, when, own)
+    keep = np.isfinite(own) & np.isfinite(when)
+    lines = raw.lines[member.rows]
+    if not keep.all():
+        own, when, lines = own[keep], when[keep], lines[keep]
+    return np.rint(when).astype(np.int64), own, lines
+
+
+def _joined(parts: list[_Merged]) -> _Merged:
+    times, values, lines = zip(*parts, strict=True)
+    return np.concatenate(times), np.concatenate(values), np.concatenate(lines)
 
 
 def _name(room: str, quantity: str) -> str:
@@ -256,7 +280,7 @@ def _show(found: Gathered, name: str, rows: npt.NDArray[np.intp] | slice, utc: V
 def _series(
     name: str,
     heading: Heading,
-    merged: tuple[npt.NDArray[np.int64], Values, npt.NDArray[np.int32]],
+    merged: _Merged,
     *,
     odd: OddRows,
     options: ReadOptions,
@@ -284,7 +308,7 @@ def _series(
             odd.refuse(int(lines[place]), reason, "")
         _ask_repeated_hour(times[~first], clashes.size, lines[~first], found, options)
         times, values = times[first], values[first]
-    return Series(name, room, heading.label, heading.quantity, times, values, usual_interval(times))
+    return Series(name, room, heading.label, heading.quantity, times, values, usual_step(times))
 
 
 def _ask_repeated_hour(

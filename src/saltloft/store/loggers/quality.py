@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from saltloft.foundation.words import say
-from saltloft.store.loggers.model import HUMIDITY, TEMPERATURE, Flag, Series, SeriesGap, Times
+from saltloft.store.loggers.model import HUMIDITY, TEMPERATURE, Flag, Series, SeriesGap
 
 # Common practice, no source: how long a humidity may stay the same to its last digit, and how fast air moves.
 FLAT_SECONDS = 6 * 3600
@@ -13,15 +13,6 @@ FASTEST_C_MIN = 5.0
 FASTEST_RH_MIN = 20.0
 _SATURATED_PCT = 99.5
 _MOST_JUMPS = 20
-
-
-def usual_interval(times_s: Times) -> int:
-    """The commonest step of a rising series; 0 for fewer than two readings. [s]"""
-    steps = np.diff(times_s)
-    if not steps.size:
-        return 0
-    values, counts = np.unique(steps, return_counts=True)
-    return int(values[np.argmax(counts)])
 
 
 def find_gaps(series: Series) -> tuple[SeriesGap, ...]:

@@ -3,26 +3,25 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from saltloft.foundation.errors import InputError, UnknownName
 from saltloft.foundation.words import say
-from saltloft.store.loggers import clock
 from saltloft.store.loggers.columns import Columns, choose_columns
 from saltloft.store.loggers.date_order import Moments, place_moments
 from saltloft.store.loggers.encoding import TextForm, lines_in_pieces, sniff
 from saltloft.store.loggers.explain import local_text, series_sentences, table_sentences
 from saltloft.store.loggers.gather import Gathered, gather
 from saltloft.store.loggers.model import Counts, LogReading, Question, ReadOptions, Refused, RowShown, Values
-from saltloft.store.loggers.places import zone_in_notes
 from saltloft.store.loggers.quality import find_flags, find_gaps
 from saltloft.store.loggers.resets import Quarantine, set_resets_apart
 from saltloft.store.loggers.rows import RawRows, RowReader
-from saltloft.store.loggers.stamps import NO_OFFSET
+from saltloft.store.loggers.stamps import Parts
 from saltloft.store.loggers.table import LOOKED_AT, Table, find_table, split_lines
+from saltloft.store.loggers.timing import Timed, rows_to_utc
 
 MAXIMUM_BYTES = 200_000_000
 # More refused rows than this share of a file is a misreading, not a few bad lines.
@@ -46,14 +45,6 @@ ANSWER_KEYS = (
     "refused_rows",
     "changed_values",
 )
-
-
-@dataclass(frozen=True)
-class _Timed:
-    utc: Values
-    zone: str
-    understood: tuple[str, ...]
-    questions: tuple[Question, ...]
 
 
 def refuse_size(size: int) -> None:
@@ -141,32 +132,54 @@ def _nothing(refused: Sequence[Refused]) -> InputError:
     )
 
 
-def _understand(
-    raw: RawRows, table: Table, columns: Columns, form: TextForm, options: ReadOptions
-) -> LogReading:
+@dataclass(frozen=True)
+class _Placed:
+    """When every row was read, and everything said and asked on the way."""
+
+    utc: Values
+    zone: str
+    quarantined: int
+    understood: tuple[str, ...]
+    questions: tuple[Question, ...]
+
+
+def _place(raw: RawRows, table: Table, options: ReadOptions) -> _Placed:
     moments = place_moments(raw.parts, raw.lines, options)
-    timed = _to_utc(raw, moments, table, options)
+    raw.parts = Parts.empty(0)  # a third of what a long file takes
+    timed = rows_to_utc(raw, moments, table, options)
     apart = set_resets_apart(timed.utc, raw.lines, timed.zone, options)
     utc = _refuse_times(raw, moments, timed, apart, options)
     if not np.isfinite(utc).any():
         raise _nothing(raw.odd.refused)
+    return _Placed(
+        utc,
+        timed.zone,
+        apart.rows,
+        (*moments.understood, *timed.understood, *apart.words),
+        (*moments.questions, *timed.questions, *apart.questions),
+    )
+
+
+def _understand(
+    raw: RawRows, table: Table, columns: Columns, form: TextForm, options: ReadOptions
+) -> LogReading:
+    placed = _place(raw, table, options)
     roles = dict(options.rooms)
     if options.room and options.role:
         roles[options.room] = options.role
-    found = gather(raw, utc, table=table, columns=columns, options=options, role_of=roles)
+    found = gather(raw, placed.utc, table=table, columns=columns, options=options, role_of=roles)
+    raw.values.clear()  # their copies in the series are what counts now
     gaps = tuple(gap for one in found.series for gap in find_gaps(one))
-    counts = _counts(raw, utc, found, apart)
-    questions = [*moments.questions, *timed.questions, *apart.questions, *found.questions]
+    counts = _counts(raw, placed, found)
+    questions = [*placed.questions, *found.questions]
     if any(question.key == "spring_hour" for question in questions):  # it tells why an hour stands twice
         questions = [question for question in questions if question.key != "repeated_hour"]
     questions += _too_many_refused(counts, options)
     understood = [
         *table_sentences(table, columns, form),
-        *moments.understood,
-        *timed.understood,
-        *apart.words,
+        *placed.understood,
         *found.understood,
-        *series_sentences(found.series, gaps, counts, timed.zone),
+        *series_sentences(found.series, gaps, counts, placed.zone),
     ]
     return LogReading(
         tuple(found.series),
@@ -175,121 +188,17 @@ def _understand(
         gaps,
         tuple(flag for one in found.series for flag in find_flags(one)),
         tuple(sorted(raw.odd.refused, key=lambda one: one.line)),
-        _shown(raw, found, timed.zone),
+        _shown(raw, found, placed.zone),
         counts,
-        timed.zone,
+        placed.zone,
         table.notes,
     )
 
 
-def _to_utc(raw: RawRows, moments: Moments, table: Table, options: ReadOptions) -> _Timed:
-    local, understood, questions = moments.seconds, [], []
-    written = (moments.offset != NO_OFFSET) | moments.universal
-    utc = np.where(moments.universal, local, local - np.where(written, moments.offset, 0))
-    if written.all():
-        if not moments.universal.all():
-            understood.append(say("Each time carries its own offset from UTC."))
-        zone = _zone(table, options)[0] or "UTC"
-        return _fast_clock(_Timed(utc, zone, tuple(understood), ()), options)
-    zone, why = _zone(table, options)
-    if not zone:
-        zone = "UTC"
-        words = say("In which time zone does the logger's clock run? Give --zone, such as Europe/Vienna.")
-        questions.append(Question("zone", words))
-    clock.zone_named(zone)
-    groups = [
-        rows[np.isfinite(local[rows]) & ~written[rows]]
-        for rows in (np.flatnonzero(raw.group == index) for index in range(len(raw.groups)))
-    ]
-    evidence = [_evidence(local[rows], zone) for rows in groups if rows.size]
-    kind, words_found, asked = clock.choose_clock(evidence, options, zone)
-    spring, spring_asked = _spring(evidence, options)
-    resolved = lost = 0
-    for rows in groups:
-        if rows.size:
-            utc[rows], one, other = clock.to_utc(local[rows], zone, kind, spring)
-            resolved, lost = resolved + one, lost + other
-    understood += [why] if why else []
-    understood += [*words_found] if zone != "UTC" and not questions else []
-    if resolved:
-        understood.append(
-            say(
-                "{count} rows of the hour that autumn shows twice were placed by their order.", count=resolved
-            )
-        )
-    utc[~np.isfinite(local)] = np.nan
-    return _fast_clock(_Timed(utc, zone, tuple(understood), (*questions, *asked, *spring_asked)), options)
-
-
-def _evidence(local: Values, zone: str) -> clock.Evidence:
-    # A clock that lost its date would stretch the search over decades: only the main block counts.
-    typical = float(np.quantile(local, 0.75, method="higher"))
-    return clock.look_for_evidence(local[np.abs(local - typical) < 5 * 365 * 86400], zone)
-
-
-def _spring(evidence: Iterable[clock.Evidence], options: ReadOptions) -> tuple[str, list[Question]]:
-    days = [day for one in evidence for day in one.repeated_spring]
-    answer = options.answers.get("spring_hour", "")
-    if answer not in ("", "standard_after", "as_written"):
-        raise InputError(
-            say("the hour shown twice in spring can't be read so"),
-            got=f"'{answer}'",
-            allowed="standard_after, as_written",
-            key="spring_hour",
-        )
-    if not days or answer:
-        return answer, []
-    words = say(
-        "On {day} the hour after the spring change stands twice: the clock went forward and fell back. "
-        "Is what follows standard time, or as written (repeats with other values are left out)?",
-        day=days[0],
-    )
-    return "", [Question("spring_hour", words, ("standard_after", "as_written"))]
-
-
-def _zone(table: Table, options: ReadOptions) -> tuple[str, str]:
-    given = options.zone or options.answers.get("zone", "")
-    if given:
-        return given, say("The zone {zone} was given.", zone=given)
-    noted = zone_in_notes(
-        [f"{key} {value}" for key, value in table.notes] + [heading.label for heading in table.headings]
-    )
-    if noted:
-        return noted, say("The file says its clock runs in {zone}.", zone=_plain_zone(noted))
-    if options.house_zone:
-        return options.house_zone, say(
-            "The file names no zone: the house's zone {zone} counts.", zone=options.house_zone
-        )
-    return "", ""
-
-
-def _plain_zone(name: str) -> str:
-    if name.startswith("Etc/GMT"):
-        return "UTC" + name[7:].translate(str.maketrans("+-", "-+"))
-    return name
-
-
-def _fast_clock(timed: _Timed, options: ReadOptions) -> _Timed:
-    answer = options.answers.get("clock_fast_seconds", "")
-    if not answer:
-        return timed
-    try:
-        fast = int(answer)
-    except ValueError as error:
-        raise InputError(
-            say("by how much the clock was fast is a whole number of seconds"),
-            got=f"'{answer}'",
-            allowed=say("540 for 9 minutes fast, -60 for a minute slow"),
-            key="clock_fast_seconds",
-        ) from error
-    words = say("The clock was {seconds} s fast, as you answered: taken off every time.", seconds=fast)
-    return replace(timed, utc=timed.utc - fast, understood=(*timed.understood, words))
-
-
 def _refuse_times(
-    raw: RawRows, moments: Moments, timed: _Timed, apart: Quarantine, options: ReadOptions
+    raw: RawRows, moments: Moments, timed: Timed, apart: Quarantine, options: ReadOptions
 ) -> Values:
-    utc = apart.utc.copy()
+    utc = apart.utc
     for row in np.flatnonzero(~np.isfinite(moments.seconds)).tolist():
         raw.odd.refuse(
             int(raw.lines[row]), say("a date that does not exist, or lies after the moment of reading"), ""
@@ -307,16 +216,16 @@ def _refuse_times(
     return utc
 
 
-def _counts(raw: RawRows, utc: Values, found: Gathered, apart: Quarantine) -> Counts:
+def _counts(raw: RawRows, placed: _Placed, found: Gathered) -> Counts:
     return Counts(
-        rows=int(np.isfinite(utc).sum()),
+        rows=int(np.isfinite(placed.utc).sum()),
         values=int(sum(one.values.size for one in found.series)),
         missing=raw.odd.missing,
         events=raw.odd.events,
         repeated=found.repeated,
         out_of_order=found.out_of_order,
         refused=raw.odd.refused_count,
-        quarantined=apart.rows,
+        quarantined=placed.quarantined,
     )
 
 

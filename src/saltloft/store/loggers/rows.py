@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -12,7 +13,7 @@ from saltloft.foundation.words import say
 from saltloft.store.loggers.columns import Columns
 from saltloft.store.loggers.model import Refused, Values
 from saltloft.store.loggers.numbers import NOT_A_NUMBER, NumberReader
-from saltloft.store.loggers.stamps import NONE, SERIAL, Parts, read_stamps
+from saltloft.store.loggers.stamps import FIELDS, NONE, SERIAL, Parts, read_stamps
 from saltloft.store.loggers.table import Table, split_lines
 
 _Mask = npt.NDArray[np.bool_]
@@ -132,9 +133,9 @@ class RowReader:
         group = self._group(rows)
         stack[~finite] = np.nan
         if good.all():
-            self._pieces.append((parts, at, group, list(stack)))
+            self._pieces.append((parts, at, group, [column.copy() for column in stack]))
         else:
-            self._pieces.append((parts.take(good), at[good], group[good], list(stack[:, good])))
+            self._pieces.append((parts.take(good), at[good], group[good], [column[good] for column in stack]))
 
     def _even(
         self, rows: list[list[str]], lines: Sequence[str], first_line: int
@@ -239,13 +240,23 @@ class RowReader:
             nothing = np.zeros(0, np.int32)
             values = [np.zeros(0) for _ in range(count)]
             return RawRows(Parts.empty(0), nothing, nothing, list(self._groups), values, [], self._odd)
+        # Each column is joined and its pieces let go before the next: a long file would else be here twice.
+        stores = self._columns_of_pieces()
+        joined = [_join(pieces) for pieces in stores]
+        parts, (lines, group), values = joined[: -2 - count], joined[-2 - count : -count], joined[-count:]
+        return RawRows(Parts(*parts), lines, group, list(self._groups), values, self._first, self._odd)
+
+    def _columns_of_pieces(self) -> list[list[npt.NDArray[Any]]]:
         pieces, self._pieces = self._pieces, []
-        return RawRows(
-            Parts.joined([piece[0] for piece in pieces]),
-            np.concatenate([piece[1] for piece in pieces]),
-            np.concatenate([piece[2] for piece in pieces]),
-            list(self._groups),
-            [np.concatenate([piece[3][column] for piece in pieces]) for column in range(count)],
-            self._first,
-            self._odd,
-        )
+        columns: list[list[npt.NDArray[Any]]] = [[] for _ in range(len(FIELDS) + 2 + len(pieces[0][3]))]
+        for parts, lines, group, values in pieces:
+            whole = [*(getattr(parts, name) for name in FIELDS), lines, group, *values]
+            for column, piece in zip(columns, whole, strict=True):
+                column.append(piece)
+        return columns
+
+
+def _join(pieces: list[npt.NDArray[Any]]) -> npt.NDArray[Any]:
+    joined = np.concatenate(pieces)
+    pieces.clear()
+    return joined

@@ -57,7 +57,7 @@ _PACKED_ALL = re.compile(r"^\s*(?P<packed>00000000)[t ]?(?P<hms>0000(?:00)?)(?P<
 _SERIAL_CELL = re.compile(r"^\d{5}(?:[.,]\d+)?$|^\d{2},\d{3}\.\d+$|^\d{2}\.\d{3},\d+$")
 _UNIX_CELL = re.compile(r"^\d{10}(?:\d{3})?(?:[.,]0*)?$")
 
-_FIELDS = ("kind", "one", "two", "three", "second", "offset", "timed")
+FIELDS = ("kind", "one", "two", "three", "second", "offset", "timed")
 NO_OFFSET = -(2**31)
 _Rows = npt.NDArray[np.intp]
 _Codes = npt.NDArray[np.uint32]
@@ -98,14 +98,9 @@ class Parts:
             np.zeros(count, np.bool_),
         )
 
-    def take(self, rows: _Rows | npt.NDArray[np.bool_]) -> Parts:
+    def take(self, rows: _Rows | npt.NDArray[np.bool_] | slice) -> Parts:
         """The same for some of the cells."""
-        return Parts(*(getattr(self, name)[rows] for name in _FIELDS))
-
-    @staticmethod
-    def joined(pieces: Sequence[Parts]) -> Parts:
-        """Several pieces, one after the other."""
-        return Parts(*(np.concatenate([getattr(piece, name) for piece in pieces]) for name in _FIELDS))
+        return Parts(*(getattr(self, name)[rows] for name in FIELDS))
 
 
 @dataclass(frozen=True)

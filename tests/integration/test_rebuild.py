@@ -1,0 +1,95 @@
+"""The reading tables follow from the journal alone: kept up, rebuilt, and from a journal of version 1."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+from saltloft.house import House
+from saltloft.jobs import keep
+from saltloft.plant.entries import KINDS
+from saltloft.plant.lots import LotMoved
+from saltloft.store import projection
+from tests.small_house import MADE_AT, NOW, correction, enter, lot_made, one_of_each, stored, weighing, with_lot
+
+KEPT = Path(__file__).parent / "kept_journal_1.json"
+
+
+def rows(house: House) -> dict[str, list[tuple[Any, ...]]]:
+    """Every row of every reading table."""
+    with house.store.database.reading() as connection:
+        return projection.rows(connection)
+
+
+def test_kept_up_and_rebuilt_are_identical(tmp_path: Path) -> None:
+    """After one entry of each kind, corrections and strikes, a rebuild gives row for row the same."""
+    house = with_lot(tmp_path / "house")
+    one_of_each(house)
+    moved = stored(house, LotMoved("AL-0310", "H1"), at=MADE_AT + timedelta(days=9))[0]
+    stored(house, lot_made("AL-0311"), weighing("1.0", lot="AL-0311"))
+    enter(house, correction(moved.entry_id, None))
+    before = rows(house)
+    assert {name: len(found) > 0 for name, found in before.items() if name != "batch_now"} == {
+        "built": True, "lot_now": True, "lot_room": True, "lot_link": True,
+    }  # fmt: skip
+    assert keep.rebuild(house) == keep.Rebuilt(subjects=projection_count(house), same=True)
+    assert rows(house) == before
+
+
+def projection_count(house: House) -> int:
+    """Lots and batches with entries."""
+    return len(house.store.lots.names())
+
+
+def test_a_damaged_reading_table_is_seen_and_put_right(tmp_path: Path) -> None:
+    """A row changed behind our back makes the rebuild say so, and reads right afterwards."""
+    folder = tmp_path / "house"
+    with_lot(folder).close()
+    raw = sqlite3.connect(folder / "house.db")
+    raw.execute("UPDATE lot_now SET room = 'X'")
+    raw.commit()
+    raw.close()
+    with House.open(folder, environment={}) as house:
+        assert not keep.rebuild(house).same
+        assert house.store.lots.summaries()[0].room == "D2"
+
+
+def test_tables_of_another_version_are_built_anew_when_opened(tmp_path: Path) -> None:
+    """An older program's reading tables, even missing columns, are dropped and built from the journal."""
+    folder = tmp_path / "house"
+    house = with_lot(folder)
+    before = rows(house)
+    house.close()
+    raw = sqlite3.connect(folder / "house.db")
+    raw.executescript("UPDATE built SET version = '0'; ALTER TABLE lot_now DROP COLUMN state;")
+    raw.close()
+    with House.open(folder, environment={}) as again:
+        assert rows(again) == before
+
+
+def test_a_journal_of_payload_version_1_rebuilds(tmp_path: Path) -> None:
+    """Rows kept in this folder since version 1 was released: never rewrite them; they must always read.
+
+    They hold every kind of version 1 that a person enters; expected rows were kept with them.
+    """
+    kept = json.loads(KEPT.read_text(encoding="utf-8"))
+    folder = tmp_path / "house"
+    House.create(folder, "Kept", "Europe/Dublin", set_up=False, clock=lambda: NOW).close()
+    raw = sqlite3.connect(folder / "house.db")
+    for row in kept["journal"]:
+        row[4] = row[4].encode()
+        raw.execute(f"INSERT INTO journal VALUES ({', '.join('?' * 11)})", row)
+    raw.commit()
+    raw.close()
+    with House.open(folder, environment={}) as house:
+        assert house.store.verify().whole
+        house.store.rebuild()
+        found = {name: [list(row) for row in table] for name, table in rows(house).items() if name != "built"}
+        kinds = {entry.kind for entry in house.store.entries(limit=1000)}
+        assert len(house.store.lots.get("AL-0310").history) == kept["history"]
+    assert found == kept["tables"]
+    not_entered = {"readings.sealed/1", "readings.voided/1", "lot.released/1", "lot.dispatched/1"}
+    assert {kind for kind in KINDS if kind.endswith("/1")} - not_entered <= kinds

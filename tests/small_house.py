@@ -1,0 +1,191 @@
+"""A house small enough to read: one room, one scale, one recipe, one lot; used by many tests."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from decimal import Decimal
+from itertools import count
+from pathlib import Path
+from typing import Any
+
+from saltloft.foundation.units import mass
+from saltloft.house import House
+from saltloft.jobs import record
+from saltloft.plant import hams, instruments, lots, people, readings, recipes, rooms, stock
+from saltloft.plant.stated import Draft, Receipt, Stamp
+
+MADE_AT = datetime(2026, 3, 10, 12, 30, tzinfo=UTC)
+NOW = datetime(2026, 11, 3, 6, 0, tzinfo=UTC)
+BY = Stamp("administrator", "console", NOW)
+QUALITY = Stamp("ilo", "office", NOW)
+
+_numbers: Iterator[int] = count(1)
+
+
+def bytes_for_test(number: int) -> bytes:
+    """Bytes that look random and never repeat within a run."""
+    return next(_numbers).to_bytes(number, "big")
+
+
+def make_house(folder: Path, *, demo: bool = False) -> House:
+    """An empty house whose clock stands at NOW."""
+    return House.create(
+        folder,
+        "Test house",
+        "Europe/Dublin",
+        markets=("us", "ca"),
+        demo=demo,
+        clock=lambda: NOW,
+        random=bytes_for_test,
+    )
+
+
+def draft(payload: Any, at: datetime = MADE_AT, **more: Any) -> Draft:
+    """A draft with a fresh id."""
+    from saltloft.plant.entries import entry_id
+
+    return Draft(more.pop("id", None) or entry_id(at, bytes_for_test(10)), payload, at, **more)
+
+
+def enter(house: House, *payloads: Any, at: datetime = MADE_AT, by: Stamp = BY, **more: Any) -> list[Receipt]:
+    """Enter payloads, one draft each."""
+    return record.enter(house, by, [draft(payload, at, **more) for payload in payloads])
+
+
+def stored(house: House, *payloads: Any, at: datetime = MADE_AT, by: Stamp = BY) -> list[Receipt]:
+    """Enter payloads that must all be stored."""
+    receipts = enter(house, *payloads, at=at, by=by)
+    assert [receipt.status for receipt in receipts] == ["stored"] * len(payloads), receipts
+    return receipts
+
+
+def weighing(kg: str, *, lot: str = "AL-0310", tag: str = "14", **more: Any) -> readings.PieceWeighed:
+    """A tagged piece on the scale."""
+    return readings.PieceWeighed(lot, mass(kg, "kg", division_mg=5000), "S1", tag, **more)
+
+
+def lot_made(lot: str = "AL-0310") -> lots.LotMade:
+    """The lot of trade.md 8.3, by weighed amounts."""
+    return lots.LotMade(
+        lot,
+        "alder",
+        "alder-1",
+        (
+            lots.Consumed("LT-1", "lean trim", mass("940", "kg")),
+            lots.Consumed("BF-1", "backfat", mass("350", "kg")),
+        ),
+        mass("1280", "kg"),
+        1306,
+        Decimal("5.86"),
+        fat_pct=Decimal(27),
+    )
+
+
+def alder() -> recipes.ProductDefined:
+    """A dry product without a signed plan."""
+    stage = recipes.StageTarget("fermentation", Decimal(72), Decimal(22), Decimal(92), Decimal("0.3"))
+    return recipes.ProductDefined(
+        "alder",
+        "AL",
+        "dry_sausage",
+        "Alder 65",
+        "alder-1",
+        Decimal(65),
+        Decimal(300),
+        "fibrous",
+        1,
+        (stage,),
+        Decimal(35),
+        hazards=(recipes.Hazard("staphylococcus_aureus"),),
+    )
+
+
+def set_up(house: House) -> None:
+    """People, rooms, instruments, materials, recipes and products."""
+    lines = (
+        recipes.Ingredient("lean trim", "meat", Decimal(730), "10072"),
+        recipes.Ingredient("backfat", "fat", Decimal(270), "10004"),
+        recipes.Ingredient("curing salt", "cure", Decimal(25), nitrite_pct=Decimal("0.6")),
+    )
+    stored(
+        house,
+        people.PersonAdded("ilo", "quality"),
+        people.PersonAdded("maren", "curer"),
+        people.PersonAdded("besnik", "room_hand"),
+        people.PersonAdded("aude", "auditor"),
+        rooms.RoomDefined("F2", "fermenting", 2500, Decimal(60), Decimal(35)),
+        rooms.RoomDefined("D2", "drying", 7000, Decimal(150), Decimal(35)),
+        rooms.RoomDefined("H1", "salting", 3000, Decimal(80), Decimal(20)),
+        rooms.RoomSet("D2", Decimal(14), Decimal(80), Decimal("0.2")),
+        instruments.InstrumentDefined("S1", "scale", "5 g"),
+        instruments.InstrumentDefined("pH-A", "ph_meter", "0.01", check_every_days=10),
+        instruments.InstrumentDefined("AW-1", "water_activity_meter", "0.001"),
+        stock.MaterialReceived("LT-1", "lean trim", "s-01", mass("2500", "kg")),
+        stock.MaterialReceived("BF-1", "backfat", "s-01", mass("900", "kg")),
+        stock.MaterialReceived("LEG-1", "leg", "s-02", mass("800", "kg"), pieces=62),
+        recipes.RecipeDefined("alder-1", "meat", lines),
+        alder(),
+        recipes.ProductDefined("bramble", "BR", "fresh_sausage", "Bramble", "alder-1"),
+        recipes.ProductDefined("oak-9", "OK", "ham", "Oak-9"),
+        at=MADE_AT - timedelta(days=1),
+    )
+
+
+def with_lot(folder: Path, *, demo: bool = False) -> House:
+    """A set-up house with one lot hanging in D2."""
+    house = make_house(folder, demo=demo)
+    set_up(house)
+    stored(house, lot_made(), lots.LotHung("AL-0310", "D2"))
+    return house
+
+
+def one_of_each(house: House) -> None:
+    """Enter every kind of entry a person can make, on top of `with_lot`."""
+    day = timedelta(days=1)
+    stored(house, weighing("1.05", green=1))
+    first = stored(house, weighing("1.01"), at=MADE_AT + day)[0]
+    stored(
+        house,
+        readings.PhRead("AL-0310", (Decimal("5.31"), Decimal("5.27")), "core", "pH-A"),
+        readings.WaterActivityRead("AL-0310", Decimal("0.955"), "ground", "AW-1"),
+        readings.PressedAndCut("AL-0310", (2, 2, 3), Decimal("0.5")),
+        readings.CheckDone("05:30 round", 1, room="D2"),
+        readings.CheckDone("02:00 look", 1),
+        instruments.InstrumentChecked("pH-A", 1, "slope 166 mV", "150 to 177 mV"),
+        lots.LotMoved("AL-0310", "F2"),
+        people.DeviceEnrolled("phone-1", "Besnik's phone"),
+        lots.FreshMade("BR-0311", "bramble", "alder-1", (), mass("60", "kg")),
+        lots.FreshChilled("BR-0311", Decimal("1.5"), "D2"),
+        lots.FreshPacked("BR-0311", mass("58", "kg"), 120, "2026-03-20"),
+        hams.HamGroupSalted("OK-0311", "oak-9", 60, mass("756", "kg"), ("LEG-1",), None, "H1", 13),
+        hams.HamGroupSaltedOut("OK-0311", mass("730", "kg"), "D2"),
+        hams.HamGroupWeighed("OK-0311", mass("121", "kg"), 10, "S1"),
+        lots.LotYielded("AL-0310", mass("12", "kg"), "sample"),
+        at=MADE_AT + 2 * day,
+    )
+    held = stored(house, lots.LotHeld("AL-0310", "meter A failed"), at=MADE_AT + 3 * day)[0]
+    document = readings.DocumentRecorded(
+        "staphylococcus_aureus", "PA-1", "2026-01-05", "an authority", covers_products=("alder",),
+        demo=int(house.demo),
+    )  # fmt: skip
+    stored(
+        house,
+        lots.HoldLifted("AL-0310", held.entry_id, "read with meter B"),
+        document,
+        people.FactConfirmed("degree_hours.us", "1986", "0" * 64, int(house.demo)),
+        at=MADE_AT + 4 * day,
+        by=QUALITY,
+    )
+    right = weighing("1.02")
+    stored(house, correction(first.entry_id, right), at=MADE_AT + 4 * day)
+
+
+def correction(entry: str, payload: Any | None, reason: str = "misread") -> readings.Corrected:
+    """A correction of an entry; None strikes it out."""
+    from saltloft.plant.canonical import canonical_bytes
+    from saltloft.plant.entries import encode, kind_of
+
+    if payload is None:
+        return readings.Corrected(entry, reason, "piece.weighed/1")
+    return readings.Corrected(entry, reason, kind_of(payload), canonical_bytes(encode(payload)).decode())
