@@ -178,3 +178,43 @@ def ph_of_acid(
         too_acid = acid_for_ph(middle, start, lean_array, scale_array, buffer) > acid
         low, high = np.where(too_acid, middle, low), np.where(too_acid, high, middle)
     return np.asarray(0.5 * (low + high))
+
+
+def refine_ph(
+    acid_mmol_kg: FloatArray,
+    guess: FloatArray,
+    start_ph: FloatArray,
+    *,
+    lean: FloatArray,
+    scale: FloatArray,
+    buffer: MeatBuffer,
+    rounds: int = 3,
+) -> FloatArray:
+    """The pH of batter near a known one, by Newton's method: for stepping through time.
+
+    Args:
+        acid_mmol_kg: array. Lactic acid made. [mmol/kg batter]
+        guess: array. A pH close by. [pH]
+        start_ph: array. The pH before any acid. [pH]
+        lean: array. Lean in the batter, 0..1. [kg/kg]
+        scale: array. Factor on the site numbers. [1]
+        buffer: MeatBuffer.
+        rounds: int. Newton steps.
+
+    Returns:
+        Array of the broadcast shape, between LOWEST_PH and start_ph. [pH]
+    """
+    ph = np.array(guess, dtype=np.float64)
+    share_start = dissociated_share(start_ph, buffer.lactic_pka)
+    bound_start = bound_protons_mmol_kg(start_ph, buffer)
+    for _ in range(rounds):
+        share = dissociated_share(ph, buffer.lactic_pka)
+        share_slope = _LN10 * share * (1.0 - share)
+        taken = scale * (bound_protons_mmol_kg(ph, buffer) - bound_start)
+        taken -= buffer.lactate_mmol_kg * (share - share_start)
+        taken_slope = -scale * _site_slope(ph, buffer.imidazole_mmol_kg, buffer.imidazole_pka)
+        taken_slope -= scale * _site_slope(ph, buffer.carboxyl_mmol_kg, buffer.carboxyl_pka)
+        taken_slope -= buffer.lactate_mmol_kg * share_slope
+        slope = lean * (taken_slope * share - taken * share_slope) / share**2
+        ph = np.clip(ph - (lean * taken / share - acid_mmol_kg) / slope, LOWEST_PH, start_ph)
+    return ph

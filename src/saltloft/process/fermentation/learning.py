@@ -20,7 +20,7 @@ PLACES_THAT_TEACH = ("core", "rim")
 _ERROR_LASTS_H = 24.0
 # Degrees of freedom of the error: few, so that one wrong reading moves little.
 _FREEDOM = 4.0
-_ROUNDS = 3
+_ROUNDS = 6
 
 
 @dataclass(frozen=True)
