@@ -279,7 +279,9 @@ def _fresh(house: OpenHouse, reading: LogReading, said: Said) -> tuple[_Fresh, L
         known += one.values.size - int(new.sum()) - int(other.sum())
         changed += int(other.sum())
         take = new | other if answer == "replace" else new
-        if take.any():
+        if take.all():
+            columns[one.name] = (one.times_s, one.values)
+        elif take.any():
             columns[one.name] = (one.times_s[take], one.values[take])
     if changed and not answer:
         reading = replace(reading, questions=(*reading.questions, _ask_changed(changed)))
