@@ -85,6 +85,7 @@ def lot_case(house: OpenHouse, lot: str, asof: datetime, *, weighed_until_d: flo
         )
     if record.hung_at is None:
         raise InputError(f"{lot} does not hang yet", do="hang it first", key="lot")
+    asof = min(asof, off_racks_at(record) or asof)
     defined = house.store.products.get(record.product, asof).defined
     recipe = house.store.recipes.find(record.recipe, asof)
     batter = None if recipe is None else batter_of(record, recipe.defined.payload, house.facts)
@@ -116,6 +117,12 @@ def lot_case(house: OpenHouse, lot: str, asof: datetime, *, weighed_until_d: flo
         asof=asof,
         used_entries=tuple(dict.fromkeys(entries)),
     )
+
+
+def off_racks_at(record: LotRecord) -> datetime | None:
+    """When the last of a lot left its room; None while a part hangs."""
+    ends = [stay.end for stay in record.rooms]
+    return None if record.hanging or not ends else max(end for end in ends if end is not None)
 
 
 def piece_of(product: ProductDefined, made: LotMade, batter: Batter | None) -> Piece:

@@ -16,7 +16,17 @@ app = typer.Typer(
     help="Runs a dry-curing house from delivery to dispatch.",
 )
 
-COMMAND_MODULES: tuple[str, ...] = ("house_commands", "dry", "ferment", "import_command", "serve")
+COMMAND_MODULES: tuple[str, ...] = (
+    "house_commands",
+    "today",
+    "import_command",
+    "forecast",
+    "judge",
+    "dossier",
+    "dry",
+    "ferment",
+    "serve",
+)
 
 
 def register_all() -> None:

@@ -108,6 +108,7 @@ def compute(house: OpenHouse, case: LotCase, *, key: str, prior: str) -> LotOutl
         model=MODEL,
         key=key,
         promise=case.promise,
+        hanging=case.record.hanging,
     )
 
 

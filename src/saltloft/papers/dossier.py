@@ -44,6 +44,7 @@ def dossier(folder: LotFolder, *, paper: str = "a4") -> Sheet:
         dossier_tables.instruments(folder),
         dossier_tables.people(folder),
         dossier_tables.sources(folder),
+        _forecast_rows(folder),
     )
     return Sheet(
         title=say("Lot dossier"),
@@ -128,6 +129,13 @@ def _unconfirmed(folder: LotFolder) -> Notes:
         len(rows),
     )
     return Notes("", (count, ", ".join(f"{line.key} ({line.confidence})" for line in rows)), boxed=True)
+
+
+def _forecast_rows(folder: LotFolder) -> Notes:
+    """The fact rows the forecast rested on, by key; the forecast judges nothing."""
+    keys = folder.outlook.result.facts if folder.outlook is not None else ()
+    words = ", ".join(keys) if keys else say("No forecast.")
+    return Notes(say("Fact rows of the forecast"), (words,))
 
 
 def _pictures(folder: LotFolder) -> tuple[Block, ...]:

@@ -97,6 +97,7 @@ class LotOutlook:
         model: str. Name and version of the model.
         key: str. Digest under which it is kept.
         promise: bool. False when the air is by set points only: then no date is promised.
+        hanging: bool. False once the lot is off the racks; `asof` is then that moment.
     """
 
     lot: str
@@ -116,6 +117,7 @@ class LotOutlook:
     model: str
     key: str
     promise: bool = True
+    hanging: bool = True
 
     @property
     def hang_offset_d(self) -> float:

@@ -244,6 +244,8 @@ def ready_words(outlook: LotOutlook) -> str:
     today = outlook.asof.astimezone(ZoneInfo(outlook.zone)).date()
     target = outlook.result.targets[outlook.target_name]
     band, words = target.mean, target_words(outlook)
+    if not outlook.hanging:
+        return _off_racks_words(outlook, today)
     if not outlook.promise:
         return _no_promise_words(outlook, band, words)
     if band.p05 is None or band.p50 is None:
@@ -275,6 +277,24 @@ def ready_words(outlook: LotOutlook) -> str:
         lot=outlook.lot,
         target=words,
         when=when_words(early, middle, late, today),
+    )
+
+
+def _off_racks_words(outlook: LotOutlook, today: date) -> str:
+    days = round(outlook.age_d - outlook.hang_offset_d)
+    if not outlook.weighings:
+        return say(
+            "{lot} came off the racks on {day} after {days} d.",
+            lot=outlook.lot,
+            day=day_words(today, today),
+            days=days,
+        )
+    return say(
+        "{lot} came off the racks on {day} after {days} d; last weighed {loss} % lost.",
+        lot=outlook.lot,
+        day=day_words(today, today),
+        days=days,
+        loss=number_words(outlook.weighings[-1].value, 1),
     )
 
 
