@@ -18,7 +18,7 @@ from saltloft.store.loggers.places import SKIP, room_of
 from saltloft.store.loggers.rows import OddRows, RawRows
 from saltloft.store.loggers.steps import usual_step
 from saltloft.store.loggers.table import Table
-from saltloft.store.loggers.units_found import celsius_from_fahrenheit_array, in_own_unit, unit_change
+from saltloft.store.loggers.units_found import in_own_unit, to_celsius_by_parts, unit_changes
 
 
 @dataclass
@@ -230,12 +230,11 @@ def _own_unit(member: _Channel, role: str, raw: RawRows, options: ReadOptions, f
 def _mixed_unit(member: _Channel, raw: RawRows, options: ReadOptions, found: Gathered) -> tuple[Values, str]:
     """The values in one unit, and which when a change was found and answered ('' otherwise)."""
     values, label = member.values, member.heading.label
-    at = unit_change(values)
-    if at is None:
+    changes = unit_changes(values)
+    if not changes:
         return values, ""
-    known = np.flatnonzero(np.isfinite(values[:at]))
-    first, second = float(values[known[-1]]), float(values[at])
-    rising = second > first
+    at = changes[0]
+    first, second = float(values[np.flatnonzero(np.isfinite(values[:at]))[-1]]), float(values[at])
     line = int(raw.lines[member.rows][at])
     key = f"unit_change.{label}"
     answer = options.answers.get(key, "")
@@ -244,27 +243,25 @@ def _mixed_unit(member: _Channel, raw: RawRows, options: ReadOptions, found: Gat
     if answer == "convert":
         found.understood.append(
             say(
-                "'{label}' changes its unit at line {line}: brought to one, as you answered.",
+                "'{label}' changes its unit at line {line}: all of it in °C, as you answered.",
                 label=label,
                 line=line,
             )
         )
-        mixed = values.copy()
-        fahrenheit = slice(at, None) if rising else slice(None, at)
-        mixed[fahrenheit] = celsius_from_fahrenheit_array(mixed[fahrenheit])
-        return mixed, "C"
+        return to_celsius_by_parts(values, changes), "C"
     if answer:
         raise InputError(
             say("a change of unit is converted or kept"), got=f"'{answer}'", allowed="convert, keep", key=key
         )
     words = say(
         "'{label}' goes from {before} to {after} at line {line}, as if it changed between °C and °F "
-        "({after} °F is {celsius} °C). Convert the Fahrenheit part, or keep the numbers?",
+        "({fahrenheit} °F is {celsius} °C). Convert the Fahrenheit part, or keep the numbers?",
         label=label,
         before=f"{first:g}",
         after=f"{second:g}",
         line=line,
-        celsius=f"{celsius_from_fahrenheit(second if rising else first):.1f}",
+        fahrenheit=f"{max(first, second):g}",
+        celsius=f"{celsius_from_fahrenheit(max(first, second)):.1f}",
     )
     found.questions.append(Question(key, words, ("convert", "keep")))
     return values, ""

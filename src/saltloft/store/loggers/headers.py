@@ -31,7 +31,7 @@ _ROLES: dict[str, frozenset[str]] = {
     "unit": words_set("unit units einheit unita unidad"),
     "quality": words_set("quality qualitat qualita calidad status state stato estado zustand flag"),
 }
-_TEMPERATURE = words_set("temp temps temperature temperatur temperatura t tmp")
+_TEMPERATURE = words_set("temp temps temperature temperatur temperatura t tmp trockenkugel")
 _HUMIDITY = words_set(
     "rh rf hr ur humidity hum feuchte feuchtigkeit luftfeuchte luftfeuchtigkeit umidita humedad relfeuchte"
 )
@@ -40,13 +40,15 @@ _OTHER = words_set(
     "dew dewpoint taupunkt rugiada rocio setpoint set soll sollwert setpunto consigna alarm allarme alarma "
     "battery batterie batteria bateria akku volt voltage spannung "
     "min max minimum maximum minimo massimo maximo "
-    "minima massima maxima co2 wet bulb absolute absolut pressure druck pressione presion signal rssi event "
-    "note comment bemerkung host fan door compressor weight ph"
+    "minima massima maxima co2 wet feuchtkugel nasskugel "
+    "absolute absolut pressure druck pressione presion signal rssi event "
+    "note comment bemerkung host fan door compressor weight ph "
+    "core kern cuore corazon nucleo product produkt prodotto producto meat fleisch carne surface oberflache"
 )
 _FILLER = words_set(
     "room raum kammer cella cellar sala camara zone zona ch kanal channel sensor probe fuhler sonda relative "
-    "rel relativ relativa relativer air luft aria aire ambient value wert avg mean mittel mittelwert media "
-    "medio average der del della la"
+    "rel relativ relativa relativer air luft aria aire ambient dry bulb value wert avg mean mittel mittelwert "
+    "media medio average der del della la"
 )
 _DEGREE = "\u00b0|\u00ba|\ufffd|\u00ef\u00bf\u00bd|\u2218|\u02da|deg\\.?|grad"
 _UNIT_CF = re.compile(
@@ -118,7 +120,7 @@ def understand(label: str, unit_row: str = "") -> Heading:
         return Heading(label, role)
     if kind & _OTHER:
         return Heading(label, "other", unit=unit)
-    quantity = _quantity(kind, unit, label)
+    quantity = _quantity(kind, unit)
     if quantity:
         known = _TEMPERATURE | _HUMIDITY | _FILLER
         place = " ".join(word for word, flat in zip(words, plains, strict=True) if flat not in known)
@@ -140,12 +142,13 @@ def _time_role(kind: set[str], label: str) -> str:
     return "date" if date else "time" if time else ""
 
 
-def _quantity(kind: set[str], unit: str, label: str) -> str:
+def _quantity(kind: set[str], unit: str) -> str:
     if kind & _HUMIDITY:
         return HUMIDITY
     if kind & _TEMPERATURE or unit in ("C", "F"):
         return TEMPERATURE
-    if unit == "%" or re.fullmatch(r"(?i)\s*\S*?%?\s*r\.?[hf]\.?\d*\s*", label):
+    # '%' alone says humidity only where nothing but a room's short name stands beside it: 'Valve %' is none.
+    if unit == "%" and all(word in _FILLER or re.fullmatch(r"[a-z]{0,3}\d+", word) for word in kind):
         return HUMIDITY
     tail = [word for word in kind if re.fullmatch(r"(t|temp|rh|hr|ur|rf|hum)\d+", word)]
     if tail:

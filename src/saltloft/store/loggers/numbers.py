@@ -27,6 +27,7 @@ _TRIMMED = re.compile(
 )
 _PLAIN = re.compile(r"^[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?$")
 _LARGEST_MEMO = 200_000
+_LONGEST_CELL = 40
 
 
 class NumberReader(dict[str, float]):
@@ -73,20 +74,25 @@ def number(cell: str, decimal: str) -> float:
         return BLANK
     if text.casefold() in _MISSING_WORDS:
         return MISSING
-    if not _TRIMMED.match(text):
+    digits = _digits(text, decimal) if len(text) <= _LONGEST_CELL else ""
+    if not _PLAIN.match(digits):
         return NOT_A_NUMBER
+    value = float(digits)
+    return MISSING if value in _MISSING_NUMBERS or not math.isfinite(value) else value
+
+
+def _digits(text: str, decimal: str) -> str:
+    """The number with a point and without unit and grouping marks; empty when it is none."""
+    if not _TRIMMED.match(text):
+        return ""
     text = re.sub(r"\s*(?:(?:°|º|\ufffd|deg\.?)?\s*[CF]|%.*)$", "", text, flags=re.IGNORECASE)
     grouping = "," if decimal == "." else "."
     if grouping in text:
         # A grouping mark stands before three digits; anything else is the other decimal mark.
         if not re.fullmatch(rf"[+-]?\d{{1,3}}(?:\{grouping}\d{{3}})+(?:\{decimal}\d*)?", text):
-            return NOT_A_NUMBER
+            return ""
         text = text.replace(grouping, "")
-    text = text.replace(",", ".")
-    if not _PLAIN.match(text):
-        return NOT_A_NUMBER
-    value = float(text)
-    return MISSING if value in _MISSING_NUMBERS or not math.isfinite(value) else value
+    return text.replace(",", ".")
 
 
 def decimal_votes(cells: Sequence[str]) -> tuple[int, int]:

@@ -50,7 +50,7 @@ def room_of(heading: Heading, notes: Sequence[tuple[str, str]], options: ReadOpt
 
 
 def _is_channel_number(place: str) -> bool:
-    return bool(re.fullmatch(r"(?i)(ch|t|rh|kanal)?\s*\d{1,2}", place))
+    return bool(re.fullmatch(r"(?i)(ch|t|temp|rh|hum|kanal|canale?|channel)?\s*\d{1,2}", place))
 
 
 def _checked(name: str, options: ReadOptions, key: str) -> str:

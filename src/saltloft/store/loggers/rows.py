@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from saltloft.foundation.errors import InputError
 from saltloft.foundation.words import say
 from saltloft.store.loggers.columns import Columns
 from saltloft.store.loggers.model import Refused, Values
@@ -18,6 +19,7 @@ from saltloft.store.loggers.table import Table, split_lines
 
 _Mask = npt.NDArray[np.bool_]
 MOST_LISTED = 200
+MOST_GROUPS = 500
 SHOWN = 5
 _BAD_QUALITY = frozenset(
     ("bad", "error", "invalid", "fault", "fail", "failed", "schlecht", "fehler", "ungültig", "errore", "malo")
@@ -240,6 +242,14 @@ class RowReader:
             nothing = np.zeros(0, np.int32)
             values = [np.zeros(0) for _ in range(count)]
             return RawRows(Parts.empty(0), nothing, nothing, list(self._groups), values, [], self._odd)
+        if len(self._groups) > MOST_GROUPS:
+            raise InputError(
+                say("the file names more devices and channels than a house has"),
+                got=str(len(self._groups)),
+                allowed=say("at most {most}", most=MOST_GROUPS),
+                do=say("check which column holds the device and which the value"),
+                key="column",
+            )
         # Each column is joined and its pieces let go before the next: a long file would else be here twice.
         stores = self._columns_of_pieces()
         joined = [_join(pieces) for pieces in stores]

@@ -158,30 +158,46 @@ def _unit(
     return "C", "", Question(f"unit.{label}", sentence, ("C", "F"))
 
 
-def unit_change(values: Values) -> int | None:
+def unit_changes(values: Values) -> list[int]:
     """Where a temperature column changes from one unit to the other, as firmware settings do.
 
     Args:
-        values: float64 array (n,). In the order of time, NaN where missing. [degC or degF]
+        values: float64 array (n,). In the order of the file, NaN where missing. [degC or degF]
 
     Returns:
-        Index of the first value in the other unit; None when there is no such step.
+        Indices of the first value after each change; empty when there is none.
 
     Notes:
         A step counts when it fits y = 1.8 x + 32 (either way) within 2 degF, moves by more than
-        10 degrees, and the five values on each side stay nearer to their own side.
+        10 degrees, and up to five values on each side stay nearer to their own side.
     """
     place = np.flatnonzero(np.isfinite(values))
     known = values[place]
     before, after = known[:-1], known[1:]
     moved = np.abs(after - before) > _LEAST_UNIT_STEP
     fits = (np.abs(after - (1.8 * before + 32.0)) < 2.0) | (np.abs(before - (1.8 * after + 32.0)) < 2.0)
-    for step in np.flatnonzero(moved & fits).tolist():
-        left, right = known[max(0, step - 4) : step + 1], known[step + 1 : step + 6]
-        middle = (known[step] + known[step + 1]) / 2.0
-        rising = known[step + 1] > known[step]
-        if left.size < 3 or right.size < 3:
-            continue
-        if np.all((left < middle) == rising) and np.all((right > middle) == rising):
-            return int(place[step + 1])
-    return None
+    return [int(place[step + 1]) for step in np.flatnonzero(moved & fits).tolist() if _lasts(known, step)]
+
+
+def _lasts(known: Values, step: int) -> bool:
+    left, right = known[max(0, step - 4) : step + 1], known[step + 1 : step + 6]
+    middle = (known[step] + known[step + 1]) / 2.0
+    rising = known[step + 1] > known[step]
+    stays = np.all((left < middle) == rising) and np.all((right > middle) == rising)
+    return bool(stays) and left.size >= 3 and right.size >= 3
+
+
+def to_celsius_by_parts(values: Values, changes: list[int]) -> Values:
+    """A column that changes its unit, all of it in degC.
+
+    Args:
+        values: float64 array (n,). [degC or degF]
+        changes: list of int. From `unit_changes`; the part before the first is in degC when that step rises.
+    """
+    known = np.flatnonzero(np.isfinite(values[: changes[0]]))
+    fahrenheit = bool(values[known[-1]] > values[changes[0]])
+    parts = []
+    for part in np.split(values, changes):
+        parts.append(celsius_from_fahrenheit_array(part) if fahrenheit else part)
+        fahrenheit = not fahrenheit
+    return np.concatenate(parts)

@@ -143,6 +143,41 @@ def test_a_change_of_unit_in_the_middle_is_asked_with_its_line() -> None:
     assert _keys(converted) == []
 
 
+def test_a_unit_that_changes_and_changes_back_is_brought_to_one() -> None:
+    """Five rows in °C, five in °F, five in °C again: all near 14 °C in the end."""
+    cells = [14.0, 14.1, 14.2, 14.3, 14.4, 58.1, 58.1, 58.1, 58.1, 58.1, 14.4, 14.3, 14.2, 14.1, 14.0]
+    rows = [f"2026-11-03 10:{row * 2:02d},{cell}" for row, cell in enumerate(cells)]
+    text = ("Timestamp,Temp (°C)\n" + "\n".join(rows)).encode()
+    answers = {"unit_change.Temp (°C)": "convert"}
+    reading = read_log(text, ReadOptions(room="D2", house_zone="UTC", answers=answers))
+    assert reading.questions == ()
+    assert reading.series[0].values[5:10].tolist() == pytest.approx([14.5] * 5)
+    assert reading.series[0].values[10:].tolist() == [14.4, 14.3, 14.2, 14.1, 14.0]
+
+
+def test_a_column_that_is_no_room_air_is_left_out_and_named() -> None:
+    """A core probe, a valve in per cent and a set-point are not the air of a room."""
+    text = "Timestamp,Temp (°C),Core °C,Valve %,T set (°C)\n2026-11-03 10:00,14.0,20.0,55,13.5\n"
+    reading = _read(text)
+    assert [series.channel for series in reading.series] == ["Temp (°C)"]
+    assert any("Columns not read: Core °C, Valve %, T set (°C)." in said for said in reading.understood)
+
+
+def test_a_file_with_more_devices_than_a_house_has_is_refused() -> None:
+    """A value column taken for the device would make thousands of series."""
+    rows = [f"dev{row},2026-11-03 10:{row % 60:02d},14.0" for row in range(600)]
+    with pytest.raises(InputError, match="more devices and channels"):
+        read_log(("device,Timestamp,Temp C\n" + "\n".join(rows)).encode(), ReadOptions(house_zone="UTC"))
+
+
+def test_a_cell_of_a_thousand_digits_costs_nothing() -> None:
+    """It is no number, told with its line, in no time."""
+    reading = _read(
+        "Timestamp,Temp C,RH\n2026-11-03 10:00,14.0,80\n2026-11-03 10:05," + "9" * 9000 + "x,81\n"
+    )
+    assert [refused.line for refused in reading.refused] == [3]
+
+
 def test_a_humidity_headed_percent_that_never_exceeds_one_is_asked() -> None:
     """0.8 % or 80 %: the heading and the numbers disagree."""
     text = "time,RH (%)\n2026-11-03 10:00,0.80\n2026-11-03 10:05,0.82\n"
