@@ -1,4 +1,4 @@
-"""The three forecasts a house can make with a pencil, dressed with their own errors on other lots.
+"""The forecasts a house can make with a pencil, dressed with their own errors on other lots.
 
 Each gives a point forecast; the errors it makes on the *other* lots of the family, at the same
 as-of day and lead, are hung on it as an ensemble. That corrects its bias and gives it an honest
@@ -19,6 +19,8 @@ from tests.truth.known import KnownLot, Lot
 Array = NDArray[np.float64]
 
 SOONEST_D, LATEST_D = 0.5, 400.0
+THREE = ("square root", "Page", "day count")
+OWN_COUNT = "own count"
 
 
 @dataclass(frozen=True)
@@ -71,25 +73,63 @@ FITTED: dict[str, Callable[[KnownLot, Array], Point]] = {
 }
 
 
-def day_count(lots: Sequence[Lot], number: int, days: Array) -> Point:
-    """What this calibre took in this house: the mean over its other lots.
+def leave_one_out_line(x: Array, y: Array) -> Array:
+    """What a straight line through all *other* points says at each point.
 
     Args:
-        lots: sequence of Lot.
-        number: int. Which lot is asked; it is left out.
-        days: array (days,). Among every lot's asked days. [d]
+        x: array (points,). Not all equal.
+        y: array (points,). nan where nothing was seen; three or more numbers.
 
-    Notes:
-        Days in logarithms. A house with fewer than two other lots of the calibre takes the eight
-        nearest calibres of the family.
+    Returns:
+        Array (points,): y - residual / (1 - leverage) where y was seen, else the line.
     """
-    mine = lots[number].known
-    others = [lot for i, lot in enumerate(lots) if i != number]
-    own = [o for o in others if o.known.house == mine.house and o.known.calibre_m == mine.calibre_m]
-    if len(own) < 2:
-        own = sorted(others, key=lambda o: abs(np.log(o.known.calibre_m / mine.calibre_m)))[:8]
-    ready = float(np.exp(np.mean([np.log(true_ready(lot)) for lot in own])))
-    return Point(ready, np.mean([weighed(lot, days) for lot in own], axis=0))
+    seen = np.isfinite(y)
+    design = np.stack([np.ones_like(x), x], axis=1)
+    solve = np.linalg.pinv(design[seen])
+    line: Array = design @ (solve @ y[seen])
+    leverage = np.einsum("ij,ji->i", design[seen], solve)
+    line[seen] = y[seen] - (y[seen] - line[seen]) / (1.0 - leverage)
+    return line
+
+
+def day_count(lots: Sequence[Lot], days: Array) -> list[Point]:
+    """Days by calibre: a straight line of ln days, and of the loss on each day, in ln calibre.
+
+    Args:
+        lots: sequence of Lot. Each is answered from all others.
+        days: array (days,). Among every lot's asked days. [d]
+    """
+    calibre = np.log([lot.known.calibre_m for lot in lots])
+    ready = np.exp(leave_one_out_line(calibre, np.log([true_ready(lot) for lot in lots])))
+    seen = np.array([weighed(lot, days) for lot in lots])
+    loss = np.array([leave_one_out_line(calibre, column) for column in seen.T]).T
+    return [Point(float(r), row) for r, row in zip(ready, loss, strict=True)]
+
+
+def own_count(lots: Sequence[Lot], days: Array) -> list[Point]:
+    """What this product took in this house: the mean over its other lots, earlier and later ones.
+
+    Not one of the three: it knows the house's future, and is shown beside them because it is what a
+    house with long habits really goes by. A product with fewer than two other lots is answered by
+    `day_count`.
+    """
+    points = []
+    for number, fallback in enumerate(day_count(lots, days)):
+        mine = lots[number].known
+        own = [
+            lot
+            for i, lot in enumerate(lots)
+            if i != number and (lot.known.house, lot.known.product) == (mine.house, mine.product)
+        ]
+        if len(own) < 2:
+            points.append(fallback)
+            continue
+        ready = float(np.exp(np.mean([np.log(true_ready(lot)) for lot in own])))
+        seen = np.array([weighed(lot, days) for lot in own])
+        count = np.isfinite(seen).sum(axis=0)
+        mean = np.nansum(seen, axis=0) / np.maximum(count, 1)
+        points.append(Point(ready, np.where(count > 1, mean, fallback.loss)))
+    return points
 
 
 def true_ready(lot: Lot) -> float:
@@ -98,17 +138,25 @@ def true_ready(lot: Lot) -> float:
 
 
 def weighed(lot: Lot, days: Array) -> Array:
-    """Mean loss of the tagged pieces as the scale shows it on asked days, array (days,), 0..1."""
-    at = np.searchsorted(lot.truth.asked_day, days)
-    return np.asarray(lot.truth.asked_loss[at].mean(axis=1))
+    """Mean loss of the tagged pieces as the scale shows it, array (days,), 0..1.
+
+    Args:
+        lot: Lot.
+        days: array (days,). Among the asked days; nan comes back for those after the lot was sold. [d]
+    """
+    loss = np.full(len(days), np.nan)
+    hanging = days <= lot.truth.followed_d
+    at = np.searchsorted(lot.truth.asked_day, days[hanging])
+    loss[hanging] = lot.truth.asked_loss[at].mean(axis=1)
+    return loss
 
 
 @dataclass(frozen=True)
 class Dressed:
-    """A baseline's ensembles: ready day (members,) [d] and loss (members, days) 0..1."""
+    """A baseline's ensembles: ready day (members,) [d], and loss on each asked day (its members,) 0..1."""
 
     ready_d: Array
-    loss: Array
+    loss: tuple[Array, ...]
 
 
 def dress(points: Sequence[Point], lots: Sequence[Lot], asof_day: float, days: Array) -> list[Dressed]:
@@ -135,12 +183,16 @@ def dress(points: Sequence[Point], lots: Sequence[Lot], asof_day: float, days: A
         near = order[order != number][: max(len(lots) // 2, 2)]
         asked = near[truth[near] > asof_day]
         ready = point.ready_d * np.exp(ratio[asked]) if len(asked) > 1 else np.full(2, point.ready_d)
-        dressed.append(Dressed(np.maximum(ready, asof_day), point.loss + miss[near]))
+        loss = tuple(
+            value + column[np.isfinite(column)]
+            for value, column in zip(point.loss, miss[near].T, strict=True)
+        )
+        dressed.append(Dressed(np.maximum(ready, asof_day), loss))
     return dressed
 
 
 def baselines(lots: Sequence[Lot], asof_day: float, days: Array) -> dict[str, list[Dressed]]:
-    """All three, dressed.
+    """All three and the house's own count, dressed.
 
     Args:
         lots: sequence of Lot. Four or more.
@@ -151,5 +203,6 @@ def baselines(lots: Sequence[Lot], asof_day: float, days: Array) -> dict[str, li
         Mapping of name to a list of Dressed, one a lot.
     """
     points = {name: [fit(lot.known.as_of(asof_day), days) for lot in lots] for name, fit in FITTED.items()}
-    points["day count"] = [day_count(lots, number, days) for number in range(len(lots))]
+    points["day count"] = day_count(lots, days)
+    points[OWN_COUNT] = own_count(lots, days)
     return {name: dress(made, lots, asof_day, days) for name, made in points.items()}

@@ -39,7 +39,7 @@ class Body:
         diameter_m: Stuffed diameter. [m]
         water, salt, fat: Per kg of fat-free salt-free solids. [kg/kg]
         solutes: Other solutes per kg of those solids. [mol/kg]
-        law: callable (water, fat volume fraction) -> water diffusivity at 14 degC, each (nodes, pieces). [m2/s]
+        law: callable (water, fat volume fraction) -> diffusivity at 14 degC, each (faces, pieces). [m2/s]
         activation_j_mol: Of that diffusivity. [J/mol]
         salt_ratio: Salt's diffusivity over water's.
         drag: Share of the moving water that takes its salt along, 0..1.

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
 from tests.truth.cylinder import Body, Course, PieceAir, dry
-from tests.truth.houses import PIECES, TAGS, LotDraw, draw_lot, practice_days
+from tests.truth.houses import LOTS_PER_HOUSE, PIECES, TAGS, LotDraw, draw_lot, practice_days
 from tests.truth.known import KnownLot, Lot, TrueLot
 from tests.truth.laws import moisture_exponential, obstruction
 from tests.truth.materials import batter
@@ -75,19 +75,20 @@ def horizon_days(calibre_m: float) -> int:
     return int(np.clip(2.6 * practice_days(np.array(calibre_m)), SHORTEST_D, LONGEST_D))
 
 
-def make_lots(name: str, lots: int, seed: int) -> list[Lot]:
+def make_lots(name: str, lots: int, seed: int, per_house: int = LOTS_PER_HOUSE) -> list[Lot]:
     """The first lots of a family.
 
     Args:
         name: str. One of FAMILIES.
         lots: int. How many, from number 0.
         seed: int. README.md says which seeds are for tuning and which for scoring.
+        per_house: int. Lots in a row that belong to one house, as many of each of its four products.
 
     Returns:
         List of Lot, in order of number.
     """
     family = FAMILIES[name]
-    draws = [draw_lot(seed, family.number, number) for number in range(lots)]
+    draws = [draw_lot(seed, family.number, number, per_house) for number in range(lots)]
     if family.square_root:
         return [_square_root_lot(draw) for draw in draws]
     by_length = sorted(draws, key=lambda draw: (horizon_days(draw.product.calibre_m), draw.number))
@@ -106,7 +107,15 @@ def _dry_batch(family: Family, batch: list[LotDraw]) -> list[Lot]:
     edges = time_grid(days)
     course = dry(body, _air(family, batch, rooms, places, edges))
     return [
-        _finish(family, draw, rooms[i], places[i], body, course, slice(i * PIECES, (i + 1) * PIECES))
+        _finish(
+            family,
+            draw,
+            rooms[i],
+            places[i],
+            body=body,
+            course=course,
+            mine=slice(i * PIECES, (i + 1) * PIECES),
+        )
         for i, draw in enumerate(batch)
     ]
 
@@ -181,7 +190,7 @@ def _air(
 
 
 def _finish(
-    family: Family, draw: LotDraw, room: Room, places: Places, body: Body, course: Course, mine: slice
+    family: Family, draw: LotDraw, room: Room, places: Places, *, body: Body, course: Course, mine: slice
 ) -> Lot:
     """Cut one lot out of its batch and let the house look at it."""
     end = horizon_days(draw.product.calibre_m) + 1

@@ -19,7 +19,7 @@ from tests.truth.materials import batter
 
 Array = NDArray[np.float64]
 
-LOTS_PER_HOUSE = 40
+LOTS_PER_HOUSE = 20
 PIECES, TAGS = 24, 6
 PLACES = ("top near", "top far", "middle near", "middle far", "bottom near", "bottom far")
 # One product of each row to a house; common practice, no source.
@@ -138,7 +138,7 @@ def practice_days(calibre_m: Array) -> Array:
 
 
 def _programme(rng: Generator, style: int) -> tuple[Stage, ...]:
-    """One of four programmes of practice (dry first, gentle, stepped, warm), with the product's own last stage."""
+    """One of four programmes of practice with the product's own last stage."""
     air = float(rng.uniform(0.1, 0.3))
     last_c, last_rh = float(rng.integers(12, 16)), float(rng.integers(73, 80)) / 100.0
     hot, damp = float(rng.integers(22, 25)), float(rng.integers(88, 93)) / 100.0
@@ -199,21 +199,22 @@ def house(seed: int, family: int, number: int) -> House:
     )
 
 
-def draw_lot(seed: int, family: int, number: int) -> LotDraw:
+def draw_lot(seed: int, family: int, number: int, per_house: int = LOTS_PER_HOUSE) -> LotDraw:
     """Everything random about one lot but its air, its moves and its weighings.
 
     Args:
         seed: int.
         family: int. Place in the list of families.
         number: int. From 0 over all houses.
+        per_house: int. How many lots in a row belong to one house.
 
     Returns:
         LotDraw. Doubt of practice: fat 1.5 points, water 0.7, salt 0.1, diameter 2 % a lot and
         3 % a piece, diffusivity 13 % a lot and 8 % a piece.
     """
-    home = house(seed, family, number // LOTS_PER_HOUSE)
-    place_in_house = number % LOTS_PER_HOUSE
-    rng = generator(seed, family, number // LOTS_PER_HOUSE, 1 + place_in_house)
+    home = house(seed, family, number // per_house)
+    place_in_house = number % per_house
+    rng = generator(seed, family, number // per_house, 1 + place_in_house)
     product = home.products[place_in_house % len(home.products)]
     fat = float(np.clip(product.fat + rng.normal(0.0, 0.015), 0.15, 0.40))
     salt = product.salt + float(rng.normal(0.0, 0.001))

@@ -135,7 +135,7 @@ class KnownLot:
     def mean_loss(self) -> tuple[Array, Array]:
         """Times [d] and mean weight loss 0..1 of the tagged pieces as weighed, each against its own green."""
         loss = 1.0 - self.weighings.weight_kg / self.green_kg
-        return self.weighings.time_d, np.asarray(np.nanmean(loss, axis=1))
+        return self.weighings.time_d, np.asarray(np.nanmean(loss, axis=1), dtype=np.float64)
 
 
 @dataclass(frozen=True)
@@ -168,6 +168,11 @@ class TrueLot:
     def horizon_d(self) -> float:
         """Last day of the truth. [d]"""
         return float(self.day[-1])
+
+    @property
+    def followed_d(self) -> float:
+        """Until when the lot can be on the scale: a quarter of its time beyond ready, then it is sold. [d]"""
+        return min(self.horizon_d, 1.25 * self.target_day)
 
     def lot_loss(self) -> Array:
         """Weight loss of all pieces together on each day, 0..1."""

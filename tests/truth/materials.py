@@ -73,7 +73,8 @@ def film_w_m2k(diameter_m: Array, air_m_s: Array) -> Array:
     """
     forced = 0.0253 / diameter_m * 0.683 * (air_m_s * diameter_m / 1.47e-5) ** 0.466
     natural = 1.32 * diameter_m**-0.25
-    return np.asarray(np.cbrt(forced**3 + natural**3))
+    both: Array = (forced**3 + natural**3) ** (1.0 / 3.0)
+    return both
 
 
 def film_m_s(film_w: Array) -> Array:

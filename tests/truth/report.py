@@ -8,7 +8,8 @@ from dataclasses import asdict, dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tests.truth.scores import Coverage, RankHistogram, bootstrap, coverage, lot_means, rank_histogram
+from tests.truth.baselines import OWN_COUNT, THREE
+from tests.truth.scores import Coverage, RankHistogram, coverage, lot_means, rank_histogram, redraw
 
 Array = NDArray[np.float64]
 
@@ -23,7 +24,7 @@ class Row:
 
     Args:
         quantity: str. 'ready' [d], 'weighed' (mean loss, 0..1) or 'piece' (loss of one, 0..1).
-        lot: int.
+        lot, house: int. Numbers of the lot and of its house.
         calibre_mm, asof_d, lead_d: float. lead_d is nan for a ready day. [mm, d, d]
         observed, low, middle, high: float. Observation, 5 %, 50 % and 95 % quantile.
         crps: float. In the quantity's unit.
@@ -33,6 +34,7 @@ class Row:
 
     quantity: str
     lot: int
+    house: int
     calibre_mm: float
     asof_d: float
     lead_d: float
@@ -56,7 +58,8 @@ class Part:
         error: float. Median absolute error of the median, in the quantity's unit.
         crps: float. Mean over lots of each lot's mean, same unit.
         other_error, other_crps: mapping of baseline to the same.
-        crps_skill_low, crps_skill_high: float or None. 90 % interval of `crps_skill`, whole lots drawn again.
+        crps_skill_low, crps_skill_high: float or None. 90 % interval of `crps_skill`, whole houses drawn
+            again.
     """
 
     coverage: Coverage
@@ -70,13 +73,13 @@ class Part:
 
     @property
     def error_skill(self) -> float:
-        """Share by which the median error is under the best baseline's; negative when over."""
-        return 1.0 - self.error / min(self.other_error.values())
+        """Share by which the median error is under the best of the three baselines'; negative when over."""
+        return 1.0 - self.error / min(self.other_error[name] for name in THREE)
 
     @property
     def crps_skill(self) -> float:
-        """Share by which the CRPS is under the best baseline's; negative when over."""
-        return 1.0 - self.crps / min(self.other_crps.values())
+        """Share by which the CRPS is under the best of the three baselines'; negative when over."""
+        return 1.0 - self.crps / min(self.other_crps[name] for name in THREE)
 
 
 @dataclass(frozen=True)
@@ -114,12 +117,14 @@ class Report:
         return head | plain
 
     def table(self) -> str:
-        """A text table, one line a slice; losses in points, dates in days."""
+        """A text table, one line a slice; losses in points, dates in days; `own` is the own count's CRPS."""
         lines = [
             f"{self.family}, {self.lots} lots, seed {self.seed}; {self.already_ready} ready before asked"
         ]
         head = f"{'':28}{'lots':>5}{'in 90 %':>9}{'interval':>12}{'under':>7}{'over':>6}{'width':>8}"
-        lines.append(head + f"{'error':>8}{'crps':>8}{'best of three':>22}{'skill':>14}{'flat p':>8}")
+        lines.append(
+            head + f"{'error':>8}{'crps':>8}{'best of three':>22}{'skill':>14}{'own':>8}{'flat p':>8}"
+        )
         for quantity, slices in self.parts.items():
             scale = 1.0 if quantity == "ready" else 100.0
             lines += [_line(f"{quantity} {name}", part, scale) for name, part in slices.items()]
@@ -138,27 +143,27 @@ def _line(name: str, part: Part, scale: float) -> str:
     text += f"{100 * held.below:7.1f}{100 * held.above:6.1f}{scale * held.width:8.2f}"
     text += f"{scale * part.error:8.3f}{scale * part.crps:8.3f}"
     if part.other_crps:
-        best = min(part.other_crps, key=lambda other: part.other_crps[other])
-        least = min(part.other_error.values())
+        best = min(THREE, key=lambda other: part.other_crps[other])
+        least = min(part.other_error[other] for other in THREE)
         text += f"{best:>12}{scale * least:5.2f}{scale * part.other_crps[best]:5.2f}"
         text += f"{100 * part.error_skill:7.0f}{100 * part.crps_skill:7.0f}"
+        text += f"{scale * part.other_crps[OWN_COUNT]:8.2f}"
     else:
-        text += " " * 36
+        text += " " * 44
     return text + f"{part.ranks.p_flat:8.2f}"
 
 
-def summarise(rows: Sequence[Row], family: str, seed: int, lots: int) -> Report:
+def summarise(rows: Sequence[Row], family: str, seed: int, lots: int, already_ready: int) -> Report:
     """All slices of all quantities.
 
     Args:
         rows: sequence of Row.
         family: str.
-        seed, lots: int.
+        seed, lots, already_ready: int.
 
     Returns:
         Report. A slice without rows is left out.
     """
-    asked = len({(row.lot, row.asof_d) for row in rows if row.quantity == "weighed"})
     parts: dict[str, dict[str, Part]] = {}
     for quantity in ("ready", "weighed", "piece"):
         mine = [row for row in rows if row.quantity == quantity]
@@ -166,8 +171,7 @@ def summarise(rows: Sequence[Row], family: str, seed: int, lots: int) -> Report:
         found = {name: _part(chosen) for name, chosen in slices.items() if chosen}
         if found:
             parts[quantity] = found
-    ready = len([row for row in rows if row.quantity == "ready"])
-    return Report(family, seed, lots, asked - ready, parts)
+    return Report(family, seed, lots, already_ready, parts)
 
 
 def _slices(rows: Sequence[Row]) -> dict[str, Callable[[Row], bool]]:
@@ -184,6 +188,7 @@ def _slices(rows: Sequence[Row]) -> dict[str, Callable[[Row], bool]]:
 
 def _part(rows: Sequence[Row]) -> Part:
     lot = np.array([row.lot for row in rows])
+    house = np.array([row.house for row in rows])
     score = np.array([row.crps for row in rows])
     observed = np.array([row.observed for row in rows])
     names = list(rows[0].other_crps)
@@ -191,12 +196,12 @@ def _part(rows: Sequence[Row]) -> Part:
     other_crps = {name: float(lot_means(values, lot).mean()) for name, values in other.items()}
     low = high = None
     if names:
-        best = min(other_crps, key=lambda name: other_crps[name])
-        drawn = 1.0 - bootstrap(score, lot, 2000, 1) / bootstrap(other[best], lot, 2000, 1)
+        best = min(THREE, key=lambda name: other_crps[name])
+        drawn = 1.0 - redraw(score, lot, house) / redraw(other[best], lot, house)
         low, high = (float(end) for end in np.quantile(drawn, [0.05, 0.95]))
     return Part(
-        coverage=coverage(np.array([(row.low, row.high) for row in rows]), observed, lot),
-        ranks=rank_histogram(np.array([row.place for row in rows]), lot),
+        coverage=coverage(np.array([(row.low, row.high) for row in rows]), observed, lot, house),
+        ranks=rank_histogram(np.array([row.place for row in rows]), lot, house),
         error=float(np.median([abs(row.middle - row.observed) for row in rows])),
         crps=float(lot_means(score, lot).mean()),
         other_error={name: float(np.median([row.other_error[name] for row in rows])) for name in names},

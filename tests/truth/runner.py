@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tests.truth.baselines import Dressed, baselines, weighed
-from tests.truth.families import FAMILIES, make_lots
+from tests.truth.families import make_lots
 from tests.truth.known import KnownLot, Lot
 from tests.truth.report import Report, Row, summarise
 from tests.truth.scores import BAND, crps, place_in, samples_of_quantiles
@@ -67,7 +67,7 @@ def score(
 
     Args:
         forecaster: Forecaster.
-        family: str. One of FAMILIES.
+        family: str. A name in families.FAMILIES.
         lots: int. Eight or more.
         seed: int. See README.md for which seeds may be used for what.
         asof_days: tuple of float. Of (3, 7, 14). [d]
@@ -89,7 +89,8 @@ def score(
         for number, lot in enumerate(made):
             others = {name: ensembles[number] for name, ensembles in dressed.items()}
             rows.extend(_rows(number, lot, asof, answers[number, asof], others=others, tie=tie))
-    return summarise(rows, FAMILIES[family].name, seed, lots)
+    ready = sum(lot.truth.target_day <= asof for lot in made for asof in asof_days)
+    return summarise(rows, family, seed, lots, ready)
 
 
 def _ask(
@@ -145,17 +146,24 @@ def _rows(
             "ready", number, known, (asof, np.nan), samples=mine, observed=observed, others=ready, tie=tie
         )
     seen = weighed(lot, days)
-    for column, lead in enumerate(LEADS_D):
-        loss = {name: other.loss[:, column] for name, other in others.items()}
-        mine, when = answer.loss[:, column], (asof, lead)
-        yield _row("weighed", number, known, when, samples=mine, observed=seen[column], others=loss, tie=tie)
+    for column in np.flatnonzero(np.isfinite(seen)):
+        loss = {name: other.loss[column] for name, other in others.items()}
+        mine, when = answer.loss[:, column], (asof, LEADS_D[column])
+        if min(len(them) for them in loss.values()) > 1:
+            yield _row(
+                "weighed", number, known, when, samples=mine, observed=seen[column], others=loss, tie=tie
+            )
     if answer.piece_loss is None:
         return
-    pieces = lot.truth.asked_loss[np.searchsorted(lot.truth.asked_day, days)]
-    for (column, lead), tag in product(enumerate(LEADS_D), range(pieces.shape[1])):
-        mine, when = answer.piece_loss[:, column, tag], (asof, lead)
-        observed = float(pieces[column, tag])
+    for column, tag in product(np.flatnonzero(np.isfinite(seen)), range(len(known.tags))):
+        mine, when = answer.piece_loss[:, column, tag], (asof, LEADS_D[column])
+        observed = float(lot.truth.asked_loss[np.searchsorted(lot.truth.asked_day, days[column]), tag])
         yield _row("piece", number, known, when, samples=mine, observed=observed, others={}, tie=tie)
+
+
+def house_number(known: KnownLot) -> int:
+    """The number in the house's name."""
+    return int(known.house.split()[-1])
 
 
 def _row(
@@ -174,6 +182,7 @@ def _row(
     return Row(
         quantity=quantity,
         lot=number,
+        house=house_number(known),
         calibre_mm=1000.0 * known.calibre_m,
         asof_d=when[0],
         lead_d=when[1],

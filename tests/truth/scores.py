@@ -85,11 +85,25 @@ def lot_means(values: Array, lot: Ints) -> Array:
     return np.asarray(np.bincount(where, values, len(numbers)) / np.bincount(where, minlength=len(numbers)))
 
 
-def bootstrap(values: Array, lot: Ints, draws: int, seed: int) -> Array:
-    """Mean over lots of lot means, with whole lots drawn again; array (draws,)."""
+def redraw(values: Array, lot: Ints, house: Ints | None = None, *, draws: int = 2000, seed: int = 1) -> Array:
+    """Mean over lots of lot means, with whole lots or whole houses drawn again.
+
+    Args:
+        values: array (scores,).
+        lot: array of int (scores,).
+        house: array of int (scores,) or None. Drawn again in place of lots, when given.
+        draws, seed: int. The same seed draws the same lots for other values of the same scores.
+
+    Returns:
+        Array (draws,), in the unit of values.
+    """
     means = lot_means(values, lot)
+    first = np.unique(lot, return_index=True)[1]
+    unit = np.unique(house[first] if house is not None else lot[first], return_inverse=True)[1]
+    total, count = np.bincount(unit, means), np.bincount(unit)
     rng = np.random.Generator(np.random.Philox(seed))
-    return np.asarray(means[rng.integers(0, len(means), (draws, len(means)))].mean(axis=1))
+    again = rng.integers(0, len(count), (draws, len(count)))
+    return np.asarray(total[again].sum(axis=1) / count[again].sum(axis=1))
 
 
 @dataclass(frozen=True)
@@ -100,6 +114,7 @@ class Coverage:
         lots, scores: int. How many lots and how many bands.
         inside: float. Mean over lots of each lot's share of bands that held, 0..1.
         low, high: float. 90 % interval of `inside`, whole lots drawn again, 0..1.
+        house_low, house_high: float. The same with whole houses drawn again, 0..1.
         below, above: float. Share of observations under the band and over it, by lots, 0..1.
         width: float. Mean width of the bands, in their unit.
     """
@@ -109,19 +124,20 @@ class Coverage:
     inside: float
     low: float
     high: float
+    house_low: float
+    house_high: float
     below: float
     above: float
     width: float
 
 
-def coverage(bands: Array, observed: Array, lot: Ints, *, draws: int = 2000, seed: int = 1) -> Coverage:
+def coverage(bands: Array, observed: Array, lot: Ints, house: Ints | None = None) -> Coverage:
     """Coverage of bands, counted by lots and not by weighings.
 
     Args:
         bands: array (scores, 2). Lower and upper end, any one unit.
         observed: array (scores,). Same unit.
-        lot: array of int (scores,). Whose score it is.
-        draws, seed: int. Of the bootstrap.
+        lot, house: arrays of int (scores,). Whose score it is; without houses a lot is its own.
 
     Returns:
         Coverage. An observation on the border is inside.
@@ -133,13 +149,16 @@ def coverage(bands: Array, observed: Array, lot: Ints, *, draws: int = 2000, see
         raise ValueError("no band to score")
     under, over = observed < bands[:, 0], observed > bands[:, 1]
     held = (~under & ~over).astype(float)
-    low, high = np.quantile(bootstrap(held, lot, draws, seed), BAND)
+    low, high = np.quantile(redraw(held, lot), BAND)
+    house_low, house_high = np.quantile(redraw(held, lot, house), BAND)
     return Coverage(
         lots=len(np.unique(lot)),
         scores=len(observed),
         inside=float(lot_means(held, lot).mean()),
         low=float(low),
         high=float(high),
+        house_low=float(house_low),
+        house_high=float(house_high),
         below=float(lot_means(under.astype(float), lot).mean()),
         above=float(lot_means(over.astype(float), lot).mean()),
         width=float(lot_means(bands[:, 1] - bands[:, 0], lot).mean()),
@@ -153,8 +172,8 @@ class RankHistogram:
     Args:
         share: array (bins,). By lots; flat is 1/bins, 0..1.
         low, high: arrays (bins,). 90 % interval of each share, whole lots drawn again, 0..1.
-        p_flat: float. Share of redrawn histograms that stray as far from the mean one as this one
-            strays from flat; small when it is not flat beyond its noise, 0..1.
+        p_flat: float. Share of redrawn histograms (whole houses drawn again) that stray as far from
+            the mean one as this one strays from flat; small when it is not flat beyond its noise, 0..1.
     """
 
     share: Array
@@ -163,34 +182,27 @@ class RankHistogram:
     p_flat: float
 
 
-def rank_histogram(
-    place: Array, lot: Ints, *, bins: int = 10, draws: int = 2000, seed: int = 1
-) -> RankHistogram:
+def rank_histogram(place: Array, lot: Ints, house: Ints | None = None, *, bins: int = 10) -> RankHistogram:
     """Histogram of places 0..1, each lot with the same weight, and its noise.
 
     Args:
         place: array (scores,). From `place_in`, 0..1.
-        lot: array of int (scores,).
-        bins, draws, seed: int.
+        lot, house: arrays of int (scores,). Without houses a lot is its own.
+        bins: int.
 
     Returns:
-        RankHistogram. Scores of one lot hang together, which drawing whole lots respects.
+        RankHistogram. Scores of one lot hang together and so do the lots of one house, which
+        drawing whole ones respects.
     """
     binned = np.minimum((place * bins).astype(int), bins - 1)
-    by_lot = np.array([lot_means((binned == number).astype(float), lot) for number in range(bins)])
-    rng = np.random.Generator(np.random.Philox(seed))
-    again = rng.integers(0, by_lot.shape[1], (draws, by_lot.shape[1]))
-    drawn = by_lot[:, again].mean(axis=2)
-    share = by_lot.mean(axis=1)
-    noise = np.abs(drawn - share[:, None]).max(axis=0)
+    ones = [(binned == number).astype(float) for number in range(bins)]
+    share = np.array([lot_means(one, lot).mean() for one in ones])
+    by_lots = np.array([redraw(one, lot) for one in ones])
+    by_houses = np.array([redraw(one, lot, house) for one in ones])
+    noise = np.abs(by_houses - share[:, None]).max(axis=0)
     return RankHistogram(
         share=share,
-        low=np.quantile(drawn, 0.05, axis=1),
-        high=np.quantile(drawn, 0.95, axis=1),
+        low=np.quantile(by_lots, BAND[0], axis=1),
+        high=np.quantile(by_lots, BAND[1], axis=1),
         p_flat=float((noise >= np.abs(share - 1.0 / bins).max()).mean()),
     )
-
-
-def median_absolute_error(forecast: Array, observed: Array) -> float:
-    """Median of |forecast - observed|, in their unit."""
-    return float(np.median(np.abs(forecast - observed)))
