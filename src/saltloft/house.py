@@ -51,6 +51,7 @@ class House:
         self.zone = _zone(settings.text("zone"))
         self.random = random
         self._clock = clock
+        self._demo: bool | None = None  # not known before the house is set up
         fixed = settings.text("demo_now")
         self._fixed = _moment(fixed) if fixed else None
 
@@ -168,12 +169,12 @@ class House:
     @property
     def demo(self) -> bool:
         """True in the invented house, whose confirmations are marked so."""
-        return self._fixed is not None or self._set_up_as_demo
-
-    @cached_property
-    def _set_up_as_demo(self) -> bool:
-        said = self.store.set_up.all()
-        return bool(said and said[-1].payload.demo)
+        if self._fixed is not None:
+            return True
+        if self._demo is None:
+            said = self.store.set_up.all()
+            self._demo = bool(said[-1].payload.demo) if said else None
+        return bool(self._demo)
 
     @cached_property
     def facts(self) -> Facts:

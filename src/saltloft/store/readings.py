@@ -24,7 +24,7 @@ from saltloft.plant.entries import encode, kind_of
 from saltloft.plant.house_record import BatchRecord
 from saltloft.plant.readings import ReadingsSealed, ReadingsVoided
 from saltloft.plant.stated import Stamp, Stated, counting
-from saltloft.store import writing
+from saltloft.store import journal, writing
 from saltloft.store.database import Database
 from saltloft.store.journal import NewEntry
 from saltloft.store.shelf import Shelf
@@ -84,6 +84,8 @@ class Readings(Shelf[BatchRecord]):
             ).scalar()
             if number is None:
                 _insert(connection, info.batch, ordered)
+            elif not list(journal.by_ids(connection, [entry_id])):
+                raise StoreError(f"the batch {info.batch} was sealed already", do="give the batch another name")
             writing.append(connection, [new])
 
         self.database.write(work)
