@@ -13,8 +13,10 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
+from saltloft.cases import kept_day
 from saltloft.cases.open_house import OpenHouse
 from saltloft.foundation.errors import SaltloftError
+from saltloft.plant.answers import DaySheet
 from saltloft.plant.canonical import read_canonical
 from saltloft.plant.entries import decode
 from saltloft.plant.readings import ReadingsSealed
@@ -22,7 +24,7 @@ from saltloft.store.journal import Entry
 from saltloft.store.kept import KeptResult
 from saltloft.store.work import WorkItem
 
-FORECAST, DAY = "forecast", "day"
+FORECAST, DAY, DRAW = "forecast", "day", "draw"
 CURSOR_KEY = "queue-cursor"
 DAY_SUBJECT = "house"
 PAGE = 500
@@ -65,7 +67,7 @@ def ask(house: OpenHouse, sort: str, subject: str, now: datetime) -> None:
 
     Args:
         house: OpenHouse.
-        sort: str. FORECAST or DAY.
+        sort: str. FORECAST, DAY or DRAW.
         subject: str. The lot, or DAY_SUBJECT.
         now: datetime, aware. The worker's clock, not the demo house's moment.
     """
@@ -107,6 +109,8 @@ def notice(house: OpenHouse, now: datetime) -> int:
     else:
         for entry in _entries_after(house, cursor):
             lots |= _lots_of(house, entry)
+    if cursor is None:
+        ask(house, DAY, DAY_SUBJECT, now)
     for lot in sorted(lots):
         ask(house, FORECAST, lot, now)
     ask(house, DAY, DAY_SUBJECT, now)
@@ -144,9 +148,43 @@ def work_once(house: OpenHouse, handlers: Mapping[str, Handler], now: datetime) 
     return item
 
 
+def keep_day(house: OpenHouse, language: str, day: DaySheet, now: datetime) -> None:
+    """Keep the day sheet of one language for the pages."""
+    key = f"day:{language}:{day.house.head.seq}:{now.timestamp():.0f}"
+    house.store.kept.put(KeptResult(key, kept_day.SORT, language, now, kept_day.to_bytes(day)))
+
+
+def newest_day(house: OpenHouse, language: str) -> str:
+    """The key of the last kept day sheet of a language; empty when there is none."""
+    found = house.store.kept.latest(kept_day.SORT, language)
+    return "" if found is None else found.key
+
+
+def day(house: OpenHouse, key: str) -> DaySheet | None:
+    """A kept day sheet; None when it is gone, or was written by another version."""
+    found = house.store.kept.get(key)
+    if found is None:
+        return None
+    try:
+        return kept_day.from_bytes(found.body)
+    except (TypeError, KeyError):
+        return None
+
+
+def languages(house: OpenHouse) -> tuple[str, ...]:
+    """Every language somebody of the house reads, English always."""
+    spoken = {record.added.payload.language for record in house.store.people.all()}
+    return tuple(sorted({"en", *spoken}))
+
+
+def drawing_key(outlook_key: str, name: str, language: str) -> str:
+    """The key under which one chart of one outlook is kept in one language."""
+    return f"{outlook_key}:{name}:{language}"
+
+
 def keep_drawing(house: OpenHouse, key: str, lot: str, svg: str, now: datetime) -> None:
     """Keep a drawn chart beside the result it shows."""
-    sort = "drawing:" + key.rsplit(":", 1)[-1]
+    sort = "drawing:" + key.partition(":")[2]
     house.store.kept.put(KeptResult(key, sort, lot, now, svg.encode()))
 
 

@@ -8,15 +8,19 @@ from __future__ import annotations
 
 import os
 from collections.abc import Awaitable, Callable
+from datetime import UTC, datetime
 from pathlib import Path
 
 from fastapi import FastAPI, Request
+from starlette.concurrency import run_in_threadpool
+from starlette.middleware.gzip import GZipMiddleware
 from starlette.responses import Response
 
 from saltloft.foundation.errors import InputError
 from saltloft.foundation.words import LANGUAGE
 from saltloft.house import House
 from saltloft.web import api, errors, files
+from saltloft.web.morning import DayShelf
 from saltloft.web.pages import correct, enter, floor, lot, lots, papers, people, rooms, system, today
 from saltloft.web.rendering import Pages, shell_version
 from saltloft.web.security import Guard
@@ -25,14 +29,21 @@ from saltloft.web.visitor import recognise
 HOUSE_VARIABLE = "SALTLOFT_HOUSE"
 HOSTS_VARIABLE = "SALTLOFT_HOSTS"
 LOCAL_HOSTS = ("127.0.0.1", "localhost", "[::1]")
+Clock = Callable[[], datetime]
 
 
-def create_app(house: House, hosts: tuple[str, ...] = LOCAL_HOSTS) -> FastAPI:
+def wall() -> datetime:
+    """The computer's clock; the house's own moment is `House.now`."""
+    return datetime.now(UTC)
+
+
+def create_app(house: House, hosts: tuple[str, ...] = LOCAL_HOSTS, clock: Clock = wall) -> FastAPI:
     """The application for one open house.
 
     Args:
         house: House.
         hosts: tuple of str. Names under which it answers.
+        clock: callable() -> datetime, aware. The computer's clock, by which wrong PINs are counted.
     """
     # FastAPI's stock docs pages load from outside; `pages/system` serves ours.
     app = FastAPI(
@@ -47,12 +58,15 @@ def create_app(house: House, hosts: tuple[str, ...] = LOCAL_HOSTS) -> FastAPI:
     app.state.house = house
     app.state.pages = Pages(house, static)
     app.state.house_name = house.face().name
+    app.state.days = DayShelf()
+    app.state.clock = clock
 
     @app.middleware("http")
     async def know_the_visitor(
         request: Request, call_next: Callable[[Request], Awaitable[Response]]
     ) -> Response:
-        visitor = None if request.url.path.startswith("/static/") else recognise(house, request)
+        known = not request.url.path.startswith("/static/")
+        visitor = await run_in_threadpool(recognise, house, request) if known else None
         request.state.visitor = visitor
         token = LANGUAGE.set(language_of(request, visitor.language if visitor else ""))
         try:
@@ -60,6 +74,7 @@ def create_app(house: House, hosts: tuple[str, ...] = LOCAL_HOSTS) -> FastAPI:
         finally:
             LANGUAGE.reset(token)
 
+    app.add_middleware(GZipMiddleware, minimum_size=1024)
     app.add_middleware(Guard, hosts=hosts)
     app.include_router(files.router(static, shell_version()))
     for page in (today, rooms, lots, lot, floor, enter, correct, people, papers, system):
@@ -70,10 +85,9 @@ def create_app(house: House, hosts: tuple[str, ...] = LOCAL_HOSTS) -> FastAPI:
 
 
 def language_of(request: Request, chosen: str) -> str:
-    """The person's language, else the house's tests' or the browser's first one."""
-    forced = os.environ.get("SALTLOFT_LANGUAGE", "")
-    if forced or chosen:
-        return forced or chosen
+    """The person's language, else the browser's first one."""
+    if chosen:
+        return chosen
     return request.headers.get("accept-language", "en").split(",")[0].split("-")[0].strip().lower() or "en"
 
 

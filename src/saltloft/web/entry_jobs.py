@@ -101,6 +101,12 @@ class EntryJob:
         return f"/enter/{self.sort}?{urlencode({'lot': self.lot})}"
 
     @property
+    def chosen_last(self) -> str:
+        """The last weight of the chosen piece, as shown."""
+        chosen = [piece for piece in self.tags if piece.tag == self.tag] or list(self.tags[:1])
+        return chosen[0].last if chosen else ""
+
+    @property
     def cant(self) -> str:
         """Query of the 'can't' page."""
         return urlencode({"sort": self.sort, "lot": self.lot})
@@ -180,8 +186,8 @@ def place_words(lot: Hanging) -> str:
 def why_words(task: FloorTask, last: str, due: str) -> str:
     """Why a task is due."""
     if task.last_at is None:
-        return say("Not done yet; due since {due}.", due=due)
-    return say("Last {last}; due since {due}.", last=last, due=due)
+        return say("Not done yet; due {due}.", due=due)
+    return say("Last {last}; due {due}.", last=last, due=due)
 
 
 def with_answer(job: EntryJob, **values: object) -> EntryJob:

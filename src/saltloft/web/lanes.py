@@ -6,7 +6,7 @@ must answer at once; the colours are the page's own tokens.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -20,8 +20,6 @@ ROW_PX = 24
 HEAD_PX = 26
 LABEL_PX = 82
 MARGIN_PX = 14
-
-Place = Callable[[date], float]
 
 
 @dataclass(frozen=True)
@@ -67,6 +65,46 @@ def lanes_words(lanes: Sequence[Lane], today: date) -> str:
     )
 
 
+def pictured(outlooks: Sequence[LotOutlook], today: date, name: str) -> Markup:
+    """The lanes as a figure, once for a phone and once for a desk; empty without lots."""
+    if not outlooks:
+        return Markup("")
+    lanes = [lane_of(outlook) for outlook in outlooks]
+    caption = say("From hanging to target, computed; the soft end is as wide as the doubt.")
+    return Markup(
+        '<figure class="picture"><div class="wide-only">{wide}</div><div class="narrow-only">{narrow}</div>'
+        "<figcaption>{caption}</figcaption></figure>"
+    ).format(
+        wide=draw(lanes, today, 760, f"{name}-wide"),
+        narrow=draw(lanes, today, 358, f"{name}-narrow"),
+        caption=caption,
+    )
+
+
+@dataclass(frozen=True)
+class Scale:
+    """Where a day lies on the drawing.
+
+    Args:
+        left, right, today: date.
+        width, height: int. [px]
+        name: str. Prefix of the ids inside the drawing.
+    """
+
+    left: date
+    right: date
+    today: date
+    width: int
+    height: int
+    name: str
+
+    def x(self, day: date) -> float:
+        """Pixels from the left edge; days outside are moved to the edge. [px]"""
+        inside = min(max(day, self.left), self.right)
+        days = max((self.right - self.left).days, 1)
+        return LABEL_PX + (inside - self.left).days * (self.width - LABEL_PX - MARGIN_PX) / days
+
+
 def draw(lanes: Sequence[Lane], today: date, width: int, name: str) -> Markup:
     """The lanes as SVG for inline use.
 
@@ -76,59 +114,59 @@ def draw(lanes: Sequence[Lane], today: date, width: int, name: str) -> Markup:
         width: int. [px]
         name: str. Prefix of the ids inside the drawing.
     """
-    left = min([today - timedelta(days=14), *(max(lane.hung, today - timedelta(days=42)) for lane in lanes)])
-    ends = [lane.late or lane.middle or today for lane in lanes]
-    right = min(max([today + timedelta(days=14), *ends]) + timedelta(days=3), today + timedelta(days=84))
-    scale = (width - LABEL_PX - MARGIN_PX) / max((right - left).days, 1)
-
-    def x(day: date) -> float:
-        return LABEL_PX + (min(max(day, left), right) - left).days * scale
-
-    height = HEAD_PX + ROW_PX * len(lanes) + 6
-    parts = [
-        f'<svg viewBox="0 0 {width} {height}" width="{width}" height="{height}" class="lanes" '
-        'role="img" aria-labelledby="' + name + '-words">',
-        f'<title id="{name}-words">{escape(lanes_words(lanes, today))}</title>',
+    earliest = min(max(lane.hung, today - timedelta(days=42)) for lane in lanes)
+    latest = max(lane.late or lane.middle or today for lane in lanes) + timedelta(days=3)
+    scale = Scale(
+        min(earliest, today - timedelta(days=14)),
+        min(max(latest, today + timedelta(days=14)), today + timedelta(days=84)),
+        today,
+        width,
+        HEAD_PX + ROW_PX * len(lanes) + 6,
+        name,
+    )
+    at, height = f"{scale.x(today):.1f}", scale.height
+    bars = "".join(part for row, lane in enumerate(lanes) for part in _bar(lane, row, scale))
+    return Markup(
+        f'<svg viewBox="0 0 {width} {height}" width="{width}" height="{height}" class="lanes" role="group" '
+        f'aria-label="{escape(lanes_words(lanes, today))}">'
         f'<defs><linearGradient id="{name}-soft"><stop offset="0" class="soft-from"/>'
-        '<stop offset="1" class="soft-to"/></linearGradient></defs>',
-        *_weeks(left, right, today, x, height, width),
-        *(part for row, lane in enumerate(lanes) for part in _bar(lane, row, today, x, name)),
-        f'<path class="now" d="M{x(today):.1f} {HEAD_PX - 4}V{height}"/>',
-        f'<text class="now-word" x="{x(today):.1f}" y="11" text-anchor="middle">{escape(say("today"))}</text>',
-        "</svg>",
-    ]
-    return Markup("".join(parts))
+        f'<stop offset="1" class="soft-to"/></linearGradient></defs>{"".join(_weeks(scale))}{bars}'
+        f'<path class="now" d="M{at} {HEAD_PX - 4}V{height}"/>'
+        f'<text class="now-word" x="{at}" y="11" text-anchor="middle">{escape(say("today"))}</text></svg>'
+    )
 
 
-def _weeks(left: date, right: date, today: date, x: Place, height: int, width: int) -> list[str]:
-    step = 7 if (right - left).days / 7 * 46 < width - LABEL_PX else 14
-    monday = left + timedelta(days=(7 - left.weekday()) % 7)
+def _weeks(scale: Scale) -> list[str]:
+    weeks = (scale.right - scale.left).days / 7
+    step = 7 if weeks * 50 < scale.width - LABEL_PX else 14 if weeks * 25 < scale.width - LABEL_PX else 28
+    monday = scale.left + timedelta(days=(7 - scale.left.weekday()) % 7)
     marks = []
-    while monday <= right:
-        at = x(monday)
-        marks.append(f'<path class="week" d="M{at:.1f} {HEAD_PX - 4}V{height}"/>')
-        if abs(at - x(today)) > 34 and at < width - 18:
-            words = escape(day_words(monday, today, weekday=False))
+    while monday <= scale.right:
+        at = scale.x(monday)
+        marks.append(f'<path class="week" d="M{at:.1f} {HEAD_PX - 4}V{scale.height}"/>')
+        if abs(at - scale.x(scale.today)) > 40 and at < scale.width - 18:
+            words = escape(day_words(monday, scale.today, weekday=False))
             marks.append(f'<text class="date" x="{at:.1f}" y="11" text-anchor="middle">{words}</text>')
         monday += timedelta(days=step)
     return marks
 
 
-def _bar(lane: Lane, row: int, today: date, x: Place, name: str) -> list[str]:
+def _bar(lane: Lane, row: int, scale: Scale) -> list[str]:
     top = HEAD_PX + row * ROW_PX
     middle = top + ROW_PX / 2
-    solid_end = x(lane.early or today)
-    start = x(lane.hung)
+    start, solid_end = scale.x(lane.hung), scale.x(lane.early or scale.today)
+    lot = escape(lane.lot)
     parts = [
-        f'<a href="/lots/{escape(lane.lot)}"><rect class="hit" x="0" y="{top}" width="{LABEL_PX}" '
-        f'height="{ROW_PX}"/><text class="lot" x="0" y="{middle + 4}">{escape(lane.lot)}</text></a>',
-        f'<rect class="bar" x="{start:.1f}" y="{middle - 5}" width="{max(solid_end - start, 1):.1f}" height="10"/>',
+        f'<a href="/lots/{lot}"><rect class="hit" x="0" y="{top}" width="{LABEL_PX}" height="{ROW_PX}"/>'
+        f'<text class="lot" x="0" y="{middle + 4}">{lot}</text></a>',
+        _rect('class="bar"', start, middle, max(solid_end - start, 1)),
     ]
     if lane.early and lane.middle:
-        late = x(lane.late) if lane.late else x(date.max)
-        parts.append(
-            f'<rect fill="url(#{name}-soft)" x="{solid_end:.1f}" y="{middle - 5}" '
-            f'width="{max(late - solid_end, 2):.1f}" height="10"/>'
-        )
-        parts.append(f'<path class="middle" d="M{x(lane.middle):.1f} {middle - 8}v16"/>')
+        soft = max(scale.x(lane.late or date.max) - solid_end, 2)
+        parts.append(_rect(f'fill="url(#{scale.name}-soft)"', solid_end, middle, soft))
+        parts.append(f'<path class="middle" d="M{scale.x(lane.middle):.1f} {middle - 8}v16"/>')
     return parts
+
+
+def _rect(look: str, x: float, middle: float, width: float) -> str:
+    return f'<rect {look} x="{x:.1f}" y="{middle - 5}" width="{width:.1f}" height="10"/>'

@@ -7,20 +7,12 @@ from dataclasses import dataclass
 from babel.numbers import format_decimal, get_decimal_symbol
 
 from saltloft.foundation.units import MILLIGRAMS, fahrenheit_from_celsius
-from saltloft.foundation.words import LANGUAGE
-
-# Languages without a locale of their own (the lengthened test language) are written as English.
-KNOWN_LOCALES = ("en", "de", "fr", "it", "es", "pl", "sq", "ro", "hu")
-
-
-def _locale() -> str:
-    language = LANGUAGE.get()
-    return language if language in KNOWN_LOCALES else "en"
+from saltloft.plant.sentences import locale_name
 
 
 def decimal_mark() -> str:
     """The decimal mark of the reader's language, for the number pad."""
-    return get_decimal_symbol(_locale())
+    return get_decimal_symbol(locale_name())
 
 
 def plain(value: float | None, decimals: int) -> str:
@@ -28,7 +20,7 @@ def plain(value: float | None, decimals: int) -> str:
     if value is None:
         return "–"
     pattern = "#,##0" + ("." + "0" * decimals if decimals else "")
-    return format_decimal(value, format=pattern, locale=_locale()).replace("-", "\N{MINUS SIGN}")
+    return format_decimal(value, format=pattern, locale=locale_name()).replace("-", "\N{MINUS SIGN}")
 
 
 @dataclass(frozen=True)

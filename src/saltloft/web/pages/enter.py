@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Annotated
 
 from fastapi import APIRouter, Form, Request
 from fastapi.responses import HTMLResponse
+from pydantic import BaseModel
 from starlette.responses import Response
 
 from saltloft.foundation.errors import InputError, SaltloftError
@@ -68,64 +69,66 @@ def _page(
     )
 
 
-@routes.post("/enter/weigh")
-def weigh(
-    request: Request,
-    visitor: EnteringVisitor,
-    csrf: Annotated[str, Form()],
-    entry_id: Annotated[str, Form()],
-    lot: Annotated[str, Form()],
-    number: Annotated[str, Form()] = "",
-    unit: Annotated[str, Form()] = "kg",
-    instrument: Annotated[str, Form()] = "",
-    tag: Annotated[str, Form()] = "",
-    rack: Annotated[str, Form()] = "",
-    kept: Annotated[str, Form()] = "",
-) -> Response:
-    """One weighing sent without script."""
-    check_form(visitor, csrf)
+class EntryForm(BaseModel):
+    """What every entry form sends."""
 
-    def payload() -> PieceWeighed:
+    csrf: str
+    entry_id: str
+    lot: str
+    number: str = ""
+    instrument: str = ""
+    kept: str = ""
+
+
+class WeighForm(EntryForm):
+    """One weighing."""
+
+    unit: str = "kg"
+    tag: str = ""
+    rack: str = ""
+
+    def payload(self) -> PieceWeighed:
+        """The weighing as journaled; raises InputError for what is no weight."""
+        booked = mass(self.number, self.unit, what=say("weight"))
+        kept = 1 if self.kept == "1" else 0
         return PieceWeighed(
-            lot=lot,
-            mass=mass(number, unit, what=say("weight")),
-            instrument=instrument,
-            tag=tag,
-            rack=rack,
-            kept=1 if kept == "1" else 0,
+            self.lot, booked, self.instrument, tag=self.tag.strip(), rack=self.rack, kept=kept
         )
 
-    return _entered(request, visitor, "weigh", lot, entry_id, payload, {"typed": number, "tag": tag})
+
+class PhForm(EntryForm):
+    """One set of pH readings; several values with blanks between them."""
+
+    where: str = ""
+
+    def payload(self) -> PhRead:
+        """The set as journaled; raises InputError for what is no number."""
+        texts = re.split(r"[\s;]+", self.number.strip())
+        values = tuple(decimal_number(text, say("pH")) for text in texts)
+        return PhRead(self.lot, values, self.where, self.instrument, kept=1 if self.kept == "1" else 0)
+
+
+@routes.post("/enter/weigh")
+def weigh(request: Request, visitor: EnteringVisitor, form: Annotated[WeighForm, Form()]) -> Response:
+    """One weighing sent without script."""
+    return _entered(request, visitor, "weigh", form, {"tag": form.tag})
 
 
 @routes.post("/enter/ph")
-def read_ph(
-    request: Request,
-    visitor: EnteringVisitor,
-    csrf: Annotated[str, Form()],
-    entry_id: Annotated[str, Form()],
-    lot: Annotated[str, Form()],
-    number: Annotated[str, Form()] = "",
-    where: Annotated[str, Form()] = "",
-    instrument: Annotated[str, Form()] = "",
-    kept: Annotated[str, Form()] = "",
+def read_ph(request: Request, visitor: EnteringVisitor, form: Annotated[PhForm, Form()]) -> Response:
+    """One set of pH readings sent without script."""
+    return _entered(request, visitor, "ph", form, {"choice": form.where})
+
+
+def _entered(
+    request: Request, visitor: Visitor, sort: str, form: WeighForm | PhForm, chosen: Mapping[str, str]
 ) -> Response:
-    """One set of pH readings sent without script; several values with blanks between them."""
-    check_form(visitor, csrf)
-
-    def payload() -> PhRead:
-        values = tuple(decimal_number(text, say("pH")) for text in re.split(r"[\s;]+", number.strip()))
-        return PhRead(lot, values, where, instrument, kept=1 if kept == "1" else 0)
-
-    return _entered(request, visitor, "ph", lot, entry_id, payload, {"typed": number, "choice": where})
-
-
-def _entered(request, visitor, sort, lot, entry_id, payload, typed) -> Response:  # type: ignore[no-untyped-def]
     """Record it; on a question or refusal the same form comes back with what was typed."""
+    check_form(visitor, form.csrf)
     house: House = request.app.state.house
-    answer: dict[str, object] = dict(typed)
+    answer: dict[str, object] = {"typed": form.number, **chosen}
     try:
-        draft = Draft(entry_id, payload(), house.now())
+        draft = Draft(form.entry_id, form.payload(), house.now())
         receipt: Receipt = record.enter(house, visitor.stamp(house), [draft])[0]
     except SaltloftError as error:
         answer["problem"] = error
@@ -137,6 +140,7 @@ def _entered(request, visitor, sort, lot, entry_id, payload, typed) -> Response:
         else:
             answer = {"stored": " ".join(part for part in (receipt.words, receipt.expected) if part)}
     jobs = [
-        with_answer(job, **answer) if job.lot == lot else job for job in jobs_of(house, visitor, sort, lot)
+        with_answer(job, **answer) if job.lot == form.lot else job
+        for job in jobs_of(house, visitor, sort, form.lot)
     ]
-    return _page(request, sort, jobs, lot, status=422 if "problem" in answer else 200)
+    return _page(request, sort, jobs, form.lot, status=422 if "problem" in answer else 200)

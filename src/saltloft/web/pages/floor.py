@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from datetime import date, datetime
 from typing import Annotated
 
 from fastapi import APIRouter, Form, Request
 from fastapi.responses import HTMLResponse, RedirectResponse
+from pydantic import BaseModel
 from starlette.responses import Response
 
 from saltloft.foundation.errors import InputError, SaltloftError
@@ -70,40 +72,46 @@ def task_why(house: House, task: FloorTask) -> str:
     """When it was last done and since when it is due."""
     zone = str(house.zone)
     today = today_in(zone, house.now())
-    last = "" if task.last_at is None else moment_words(task.last_at, zone, today)
-    return why_words(task, last, moment_words(task.due_at, zone, today))
+    last = "" if task.last_at is None else short_moment(task.last_at, zone, today)
+    return why_words(task, last, short_moment(task.due_at, zone, today))
+
+
+def short_moment(moment: datetime, zone: str, today: date) -> str:
+    """'05:45' today, 'Tue 3 Nov 05:45' on another day."""
+    words = moment_words(moment, zone, today)
+    return words.rpartition(" ")[2] if today_in(zone, moment) == today else words
 
 
 @routes.get("/cant")
 def cant_page(request: Request, visitor: EnteringVisitor, sort: str = "", lot: str = "") -> HTMLResponse:
     """Why a job cannot be done."""
-    return _cant(request, what=_what(sort, lot), room=_room(request.app.state.house, lot))
+    return _cant(request, _what(sort, lot), _room(request.app.state.house, lot))
+
+
+class CantForm(BaseModel):
+    """Why a job cannot be done: a reason by one tap, or in the person's words."""
+
+    csrf: str
+    entry_id: str
+    check: str
+    room: str = ""
+    why: str = ""
+    note: str = ""
 
 
 @routes.post("/cant")
-def say_cant(
-    request: Request,
-    visitor: EnteringVisitor,
-    csrf: Annotated[str, Form()],
-    entry_id: Annotated[str, Form()],
-    check: Annotated[str, Form()],
-    room: Annotated[str, Form()] = "",
-    why: Annotated[str, Form()] = "",
-    note: Annotated[str, Form()] = "",
-) -> Response:
+def say_cant(request: Request, visitor: EnteringVisitor, form: Annotated[CantForm, Form()]) -> Response:
     """Record that it could not be done, and why."""
-    check_form(visitor, csrf)
+    check_form(visitor, form.csrf)
     house: House = request.app.state.house
-    found = "; ".join(part for part in (why, note.strip()) if part)
+    found = "; ".join(part for part in (form.why, form.note.strip()) if part)
     if not found:
         error = InputError(say("Say why"), do=say("Choose a reason or write one."))
-        return _cant(request, what=check, room=room, problem=error, status=422)
-    draft = Draft(entry_id, CheckDone(check=check, good=0, found=found, room=room), house.now())
-    receipt = record.enter(house, visitor.stamp(house), [draft])[0]
+        return _cant(request, form.check, form.room, form, error)
+    said = CheckDone(check=form.check, good=0, found=found, room=form.room)
+    receipt = record.enter(house, visitor.stamp(house), [Draft(form.entry_id, said, house.now())])[0]
     if receipt.status not in ("stored", "already"):
-        return _cant(
-            request, what=check, room=room, note=note, chosen=why, problem=InputError(receipt.words), status=422
-        )
+        return _cant(request, form.check, form.room, form, InputError(receipt.words))
     return RedirectResponse("/next", 303)
 
 
@@ -118,25 +126,18 @@ def _room(house: House, lot: str) -> str:
 
 
 def _cant(
-    request: Request,
-    what: str,
-    room: str,
-    *,
-    note: str = "",
-    chosen: str = "",
-    problem: SaltloftError | None = None,
-    status: int = 200,
+    request: Request, what: str, room: str, form: CantForm | None = None, problem: SaltloftError | None = None
 ) -> HTMLResponse:
     house: House = request.app.state.house
     return request.app.state.pages.render(  # type: ignore[no-any-return]
         request,
         "cant.html",
-        status,
+        422 if problem else 200,
         what=what,
         check=what,
         room=room,
-        note=note,
-        chosen=chosen,
+        note=form.note if form else "",
+        chosen=form.why if form else "",
         problem=problem,
         reasons=reasons(),
         entry_id=house.new_id(),

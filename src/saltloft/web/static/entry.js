@@ -228,6 +228,13 @@
     if (told && next && next.querySelector(".told")) { next.querySelector(".told").replaceChildren.apply(next.querySelector(".told"), told.childNodes); }
   }
 
+  function showPiece(form, tag) {
+    const title = form.querySelector("[data-tag-title]");
+    const last = form.querySelector("[data-tag-last]");
+    if (title) { title.textContent = tag.value; }
+    if (last) { last.textContent = last.dataset.say.replace("#last", tag.dataset.last || "–"); }
+  }
+
   // A kept page opened for another lot: the address says which.
   function showLot() {
     const sections = Array.from(document.querySelectorAll("[data-lots] > section"));
@@ -236,7 +243,7 @@
     const found = sections.find(function (own) { return own.dataset.lot && own.dataset.lot === wanted.get("lot"); });
     for (const section of sections) { section.hidden = section !== (found || document.getElementById("pick")); }
     const tag = found && Array.from(found.querySelectorAll("input[name=tag]")).find(function (own) { return own.value === wanted.get("tag"); });
-    if (tag) { tag.checked = true; }
+    if (tag) { tag.checked = true; showPiece(tag.form, tag); }
   }
 
   document.addEventListener("click", function (event) {
@@ -255,8 +262,7 @@
     submit(form, false);
   });
   document.addEventListener("change", function (event) {
-    const title = event.target.name === "tag" && event.target.form && event.target.form.querySelector("[data-tag-title]");
-    if (title) { title.textContent = event.target.value; }
+    if (event.target.name === "tag" && event.target.form) { showPiece(event.target.form, event.target); }
   });
   document.querySelectorAll("form.entry").forEach(function (form) { startPad(form); startSet(form); });
   showLot();

@@ -1,0 +1,132 @@
+"""`saltloft serve`: the pages and the worker, two processes side by side.
+
+The web application is named as text only: the command line never imports the
+web framework, and the web process never loads the drying kernel.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from types import FrameType
+from typing import Annotated
+
+import typer
+
+from saltloft.cli.opening import open_house
+from saltloft.foundation.errors import InputError
+from saltloft.foundation.words import say
+
+WEB_APP = "saltloft.web.app:from_environment"
+WORKER = "saltloft.cli.worker"
+LOCAL = ("127.0.0.1", "localhost", "::1")
+PAUSE_S = 0.25
+STOP_S = 8.0
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command(name="serve", help="Open the house's pages to a browser, and start the worker.")(serve)
+
+
+def serve(
+    house: Annotated[Path | None, typer.Option(help="Folder of the house.")] = None,
+    address: Annotated[str, typer.Option(help="Address to listen on; the house's setting without.")] = "",
+    port: Annotated[int, typer.Option(help="Port to listen on; the house's setting without.")] = 0,
+) -> None:
+    """Run until stopped; a worker that dies is started again, a web process that dies ends it all."""
+    with open_house(house) as opened:
+        folder = opened.folder.resolve()
+        address = address or opened.settings.text("address")
+        port = port or opened.settings.number("port")
+        plain = opened.settings.flag("allow_plain_http")
+    if address not in LOCAL and not plain:
+        raise InputError(
+            "others on the network would read everything without HTTPS",
+            got=address,
+            allowed=", ".join(LOCAL),
+            do="keep to this machine, or set allow_plain_http = true in house.toml and accept "
+            "that names, PINs and sessions cross the network in the clear",
+            key="address",
+        )
+    print(say("Pages: http://{address}:{port}/ (Ctrl+C stops)", address=address, port=port), flush=True)
+    raise typer.Exit(run(folder, address, port))
+
+
+@dataclass
+class Pair:
+    """The two processes.
+
+    Args:
+        web: Popen.
+        worker: Popen.
+    """
+
+    web: subprocess.Popen[bytes]
+    worker: subprocess.Popen[bytes]
+
+
+def run(folder: Path, address: str, port: int) -> int:
+    """Start both and look after them; returns the exit code.
+
+    Args:
+        folder: Path. Of the house.
+        address: str.
+        port: int.
+    """
+    environment = {**os.environ, "SALTLOFT_HOUSE": str(folder), "SALTLOFT_HOSTS": ",".join(hosts(address))}
+    commands = (web_command(address, port), [sys.executable, "-m", WORKER])
+    stopping = False
+
+    def stop(_signal: int, _frame: FrameType | None) -> None:
+        nonlocal stopping
+        stopping = True
+
+    signal.signal(signal.SIGTERM, stop)
+    signal.signal(signal.SIGINT, stop)
+    pair = Pair(*(_start(command, environment) for command in commands))
+    while not stopping and pair.web.poll() is None:
+        if pair.worker.poll() is not None:
+            print(say("The worker stopped and is started again."), file=sys.stderr, flush=True)
+            time.sleep(1.0)
+            pair.worker = _start(commands[1], environment)
+        time.sleep(PAUSE_S)
+    _stop((pair.worker, pair.web))
+    return 0 if stopping else 1
+
+
+def hosts(address: str) -> tuple[str, ...]:
+    """Names under which the pages answer."""
+    names = ("127.0.0.1", "localhost", "[::1]")
+    return names if address in LOCAL else (*names, address)
+
+
+def web_command(address: str, port: int) -> list[str]:
+    """How the web process is started."""
+    return [
+        sys.executable, "-m", "uvicorn", "--factory", WEB_APP, "--host", address, "--port", str(port),
+        "--no-server-header", "--log-level", "warning", "--timeout-graceful-shutdown", "3",
+    ]  # fmt: skip
+
+
+def _start(command: Sequence[str], environment: dict[str, str]) -> subprocess.Popen[bytes]:
+    # A group of its own: Ctrl+C reaches the parent only, which then ends both in order.
+    return subprocess.Popen(command, env=environment, start_new_session=True)
+
+
+def _stop(processes: Sequence[subprocess.Popen[bytes]]) -> None:
+    for process in processes:
+        if process.poll() is None:
+            process.terminate()
+    end = time.monotonic() + STOP_S
+    for process in processes:
+        try:
+            process.wait(max(end - time.monotonic(), 0.1))
+        except subprocess.TimeoutExpired:
+            process.kill()

@@ -1,0 +1,97 @@
+"""The worker process: forecasts, day sheets and drawings, one item after the other.
+
+Started by `saltloft serve`. It reads on in the journal, so nobody has to tell
+it what changed. When nothing waits it draws charts nobody asked for yet.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import time
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from types import FrameType
+
+import structlog
+
+from saltloft.cases.open_house import OpenHouse
+from saltloft.foundation.words import LANGUAGE
+from saltloft.house import House
+from saltloft.jobs import forecast, judge, queue, today
+from saltloft.papers.screen import drawings
+
+IDLE_S = 0.4
+log = structlog.get_logger("saltloft.worker")
+
+
+def wall() -> datetime:
+    """The computer's clock: items and kept results are timed by it, also in the demo house."""
+    return datetime.now(UTC)
+
+
+def compute_lot(house: OpenHouse, lot: str, _: Mapping[str, str]) -> None:
+    """Forecast one lot; kept under what it rests on, so a second time costs nothing."""
+    forecast.forecast(house, lot)
+    queue.ask(house, queue.DRAW, lot, wall())
+    queue.ask(house, queue.DAY, queue.DAY_SUBJECT, wall())
+
+
+def compute_day(house: OpenHouse, _: str, __: Mapping[str, str]) -> None:
+    """Make the day sheet in every language somebody reads."""
+    outlooks = forecast.morning(house)
+    for language in queue.languages(house):
+        token = LANGUAGE.set(language)
+        try:
+            judgements = judge.judge_many(house, outlooks)
+            queue.keep_day(house, language, today.day_sheet(house, house.now(), outlooks, judgements), wall())
+        finally:
+            LANGUAGE.reset(token)
+
+
+def draw_lot(house: OpenHouse, lot: str, _: Mapping[str, str]) -> None:
+    """Draw one lot's charts in every language somebody reads."""
+    outlook = forecast.kept_outlook(house, lot)
+    if outlook is None:
+        return
+    for language in queue.languages(house):
+        token = LANGUAGE.set(language)
+        try:
+            for name, svg in drawings(outlook).items():
+                queue.keep_drawing(house, queue.drawing_key(outlook.key, name, language), lot, svg, wall())
+        finally:
+            LANGUAGE.reset(token)
+
+
+HANDLERS: dict[str, queue.Handler] = {
+    queue.FORECAST: compute_lot,
+    queue.DAY: compute_day,
+    queue.DRAW: draw_lot,
+}
+
+
+def main() -> None:
+    """Work until told to stop."""
+    stopping = False
+
+    def stop(_signal: int, _frame: FrameType | None) -> None:
+        nonlocal stopping
+        stopping = True
+
+    signal.signal(signal.SIGTERM, stop)
+    signal.signal(signal.SIGINT, stop)
+    with House.open(os.environ["SALTLOFT_HOUSE"]) as house:
+        log.info("worker started", house=house.name)
+        while not stopping:
+            queue.notice(house, wall())
+            try:
+                item = queue.work_once(house, HANDLERS, wall())
+            except Exception as error:
+                log.error("item failed, taken again", error=repr(error))
+                item = None
+            if item is None:
+                time.sleep(IDLE_S)
+
+
+if __name__ == "__main__":
+    main()

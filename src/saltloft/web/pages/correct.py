@@ -1,0 +1,184 @@
+"""Correcting an entry openly, and recording what has no floor form of its own."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+from urllib.parse import urlencode
+
+from fastapi import APIRouter, Depends, Request
+from fastapi.responses import RedirectResponse
+from starlette.responses import Response
+
+from saltloft.foundation.errors import InputError, SaltloftError, UnknownName
+from saltloft.foundation.words import say
+from saltloft.house import House
+from saltloft.jobs import lots, record
+from saltloft.plant.canonical import canonical_bytes
+from saltloft.plant.entries import KINDS, encode, subject_of
+from saltloft.plant.readings import Corrected
+from saltloft.plant.rights import FLOOR, may
+from saltloft.plant.sentences import moment_words
+from saltloft.plant.stated import Draft, Receipt, Stated
+from saltloft.web.errors import NotForThisRole
+from saltloft.web.payload_forms import fields_of, read_payload
+from saltloft.web.payload_words import kind_word, plain_value
+from saltloft.web.visitor import EnteringVisitor, ReadingVisitor, Visitor, check_form
+
+routes = APIRouter()
+# What is entered on a page of its own, or by a machine.
+ELSEWHERE = frozenset({"readings.sealed", "entry.corrected", "piece.weighed", "ph.read"})
+
+
+async def form_texts(request: Request) -> dict[str, str]:
+    """Everything a form sent, as text."""
+    return {name: str(value) for name, value in (await request.form()).items()}
+
+
+FormTexts = Annotated[dict[str, str], Depends(form_texts)]
+
+
+def recordable() -> tuple[str, ...]:
+    """The kinds a person records on the general form, in the order of the work."""
+    return tuple(kind for kind in KINDS if kind.partition("/")[0] in FLOOR - ELSEWHERE)
+
+
+@routes.get("/entries/{entry_id}/correct")
+def correct_page(request: Request, visitor: ReadingVisitor, entry_id: str) -> Response:
+    """The entry as it counts now, to be corrected or struck out."""
+    stated = _stated(request, visitor, entry_id)
+    typed = {name: plain_value(getattr(stated.payload, name)) for name in encode(stated.payload)}
+    return _correct(request, stated, typed)
+
+
+@routes.post("/entries/{entry_id}/correct")
+def correct(request: Request, visitor: ReadingVisitor, entry_id: str, form: FormTexts) -> Response:
+    """State the correction; the old entry stays, struck through."""
+    check_form(visitor, form.get("csrf", ""))
+    house: House = request.app.state.house
+    stated = _stated(request, visitor, entry_id)
+    try:
+        body = ""
+        if form.get("act") != "strike":
+            # An unexpected number is kept knowingly here: the old one stands beside it.
+            body = canonical_bytes(encode(read_payload(stated.kind, form))).decode()
+        said = Corrected(entry=entry_id, reason=form.get("reason", ""), kind=stated.kind, payload=body)
+        draft = Draft(form.get("entry_id", ""), said, house.now(), seen=int(form.get("seen") or 0))
+        receipt = record.enter(house, visitor.stamp(house), [draft])[0]
+    except SaltloftError as error:
+        return _correct(request, stated, form, error)
+    if receipt.status not in ("stored", "already"):
+        return _correct(request, stated, form, refusal(receipt))
+    return RedirectResponse(f"/lots/{_subject(stated)}?{urlencode({'told': receipt.seq})}", 303)
+
+
+def _stated(request: Request, visitor: Visitor, entry_id: str) -> Stated[Any]:
+    if not visitor.may_enter:
+        raise NotForThisRole
+    return lots.entry(request.app.state.house, entry_id)
+
+
+def _subject(stated: Stated[Any]) -> str:
+    return subject_of(stated.payload)
+
+
+def refusal(receipt: Receipt) -> InputError:
+    """A refused receipt as the problem a form shows."""
+    return InputError(receipt.words, allowed=receipt.allowed, key=receipt.key)
+
+
+def _correct(
+    request: Request, stated: Stated[Any], typed: dict[str, str], problem: SaltloftError | None = None
+) -> Response:
+    house: House = request.app.state.house
+    when = moment_words(stated.at, str(house.zone), house.today())
+    person = lots.names(house).get(stated.person, stated.person)
+    page: Response = request.app.state.pages.render(
+        request,
+        "correct.html",
+        422 if problem else 200,
+        sentence=say(
+            "Entry {seq}: {kind}, {when}, by {person}.",
+            seq=stated.seq,
+            kind=kind_word(stated.kind),
+            when=when,
+            person=person,
+        ),
+        entry=stated,
+        fields=fields_of(stated.kind, typed, stated.payload, problem.key if problem else ""),
+        reason=typed.get("reason", ""),
+        new_id=typed.get("entry_id") or house.new_id(),
+        seen=typed.get("seen") or lots.last_seq(house),
+        back=f"/lots/{_subject(stated)}",
+        problem=problem,
+    )
+    return page
+
+
+@routes.get("/record")
+def record_page(request: Request, visitor: EnteringVisitor, kind: str = "", lot: str = "") -> Response:
+    """What else is recorded: choose, then fill in."""
+    if not kind:
+        kinds = [{"kind": own, "word": kind_word(own)} for own in recordable() if may(visitor.role, own)]
+        page: Response = request.app.state.pages.render(request, "record.html", kinds=kinds, lot=lot)
+        return page
+    return _record(request, visitor, kind, {"lot": lot} if lot else {})
+
+
+@routes.post("/record")
+def record_entry(request: Request, visitor: EnteringVisitor, kind: str, form: FormTexts) -> Response:
+    """Record it; refused or asked about, the form comes back as it was typed."""
+    check_form(visitor, form.get("csrf", ""))
+    house: House = request.app.state.house
+    _known(visitor, kind)
+    try:
+        draft = Draft(form.get("entry_id", ""), read_payload(kind, form), house.now())
+        receipt = record.enter(house, visitor.stamp(house), [draft])[0]
+    except SaltloftError as error:
+        return _record(request, visitor, kind, form, error)
+    if receipt.status == "refused":
+        return _record(request, visitor, kind, form, refusal(receipt))
+    if receipt.status == "ask":
+        return _record(request, visitor, kind, form, question=receipt.words)
+    lot = getattr(draft.payload, "lot", "")
+    if lot and visitor.may_read:
+        return RedirectResponse(f"/lots/{lot}?{urlencode({'told': receipt.seq})}", 303)
+    return _record(request, visitor, kind, {}, told=receipt.words)
+
+
+def _known(visitor: Visitor, kind: str) -> None:
+    if kind not in recordable():
+        raise UnknownName(say("entry"), kind, recordable())
+    if not may(visitor.role, kind):
+        raise NotForThisRole
+
+
+def _record(
+    request: Request,
+    visitor: Visitor,
+    kind: str,
+    typed: dict[str, str],
+    problem: SaltloftError | None = None,
+    *,
+    question: str = "",
+    told: str = "",
+) -> Response:
+    _known(visitor, kind)
+    house: House = request.app.state.house
+    page: Response = request.app.state.pages.render(
+        request,
+        "record_one.html",
+        422 if problem else 200,
+        kind=kind,
+        title=kind_word(kind),
+        fields=[
+            field
+            for field in fields_of(kind, typed, wrong=problem.key if problem else "")
+            if field.name != "kept"
+        ],
+        asks_kept=bool(question),
+        entry_id=typed.get("entry_id") or house.new_id(),
+        problem=problem,
+        question=question,
+        told=told,
+    )
+    return page

@@ -1,0 +1,165 @@
+"""*Today*: what worries me, what is due, what is ready, what to make; the rooms, hams and fresh batches."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import RedirectResponse
+from starlette.responses import Response
+
+from saltloft.foundation.words import say
+from saltloft.house import House
+from saltloft.papers.day_sheet import day_sentence, yield_grid
+from saltloft.plant.answers import DayItem, DaySheet, FreshLine, HamLine
+from saltloft.plant.sentences import day_words
+from saltloft.web.errors import SignInNeeded
+from saltloft.web.lanes import pictured
+from saltloft.web.morning import morning_of
+from saltloft.web.pages.rooms import card
+from saltloft.web.quantities import Units, plain
+from saltloft.web.states import state_word
+from saltloft.web.visitor import ReadingVisitor
+
+routes = APIRouter()
+NEXT_LANES = 9
+
+
+@routes.get("/")
+def start(request: Request) -> Response:
+    """Each person's first page."""
+    visitor = request.state.visitor
+    if visitor is None:
+        raise SignInNeeded
+    return RedirectResponse("/next" if visitor.role == "room_hand" else "/today", 303)
+
+
+@routes.get("/today")
+def today_page(request: Request, visitor: ReadingVisitor) -> Response:
+    """The morning on one page."""
+    house: House = request.app.state.house
+    morning = morning_of(request)
+    if morning is None:
+        return gathering(request)
+    day = morning.day
+    page: Response = request.app.state.pages.render(
+        request,
+        "today.html",
+        pending=morning.pending,
+        sentence=day_sentence(day),
+        freshness=morning.freshness,
+        lanes=pictured(day.lots[:NEXT_LANES], day.day, "next"),
+        groups=groups(day, visitor.units),
+        rooms=[card(room, house, visitor.units) for room in day.rooms],
+        hams=[ham_line(ham) for ham in day.hams],
+        fresh=[fresh_line(batch, visitor.units, day.day) for batch in day.fresh],
+        yields=yield_grid(day.yields),
+        may_enter=visitor.may_enter,
+    )
+    return page
+
+
+def gathering(request: Request) -> Response:
+    """What stands there until the worker has kept the first day sheet."""
+    page: Response = request.app.state.pages.render(request, "gathering.html")
+    return page
+
+
+@dataclass(frozen=True)
+class ItemLine:
+    """One item as the page shows it."""
+
+    subject: str
+    href: str
+    because: str
+    amount: str
+    unit: str
+    sources: tuple[str, ...]
+
+
+def groups(day: DaySheet, units: Units) -> list[dict[str, Any]]:
+    """The four groups of the morning, each with its state, its items and what to say when empty."""
+    known = {room.room for room in day.rooms}
+    lots = {*(row.lot for row in day.yields), *(lot.lot for lot in day.lots)}
+    lots |= {ham.lot for ham in day.hams} | {batch.lot for batch in day.fresh}
+    titles = (
+        ("worry", "look", say("What worries me"), say("Nothing stands out from what was recorded.")),
+        ("due", "due", say("What is due"), say("Nothing is due today.")),
+        ("ready", "ready", say("What is ready"), say("No lot is near its target.")),
+        ("make", "waiting", say("What to make"), say("Nothing is planned.")),
+    )
+    return [
+        {
+            "title": title,
+            "mark": mark,
+            "word": state_word(mark),
+            "items": [_line(item, lots, known) for item in day.of_kind(kind)],
+            "empty": empty,
+        }
+        for kind, mark, title, empty in titles
+    ]
+
+
+def _line(item: DayItem, lots: set[str], rooms: set[str]) -> ItemLine:
+    href = f"/lots/{item.subject}" if item.subject in lots else ""
+    href = href or (f"/rooms#{item.subject}" if item.subject in rooms else "")
+    amount = ""
+    if item.number is not None:
+        whole = float(item.number).is_integer()
+        amount = plain(item.number, 0 if whole else 1 if abs(item.number) >= 1 else 2)
+    return ItemLine(item.subject, href, item.because, amount, item.unit, item.sources)
+
+
+def ham_line(ham: HamLine) -> dict[str, str]:
+    """One ham group: what is recorded, and that no forecast of it is computed yet."""
+    said = say(
+        "{title}, {legs} legs, day {days}, {state}, in {room}. "
+        "End of the cold and ripeness: not computed yet.",
+        title=ham.title,
+        legs=ham.legs,
+        days=ham.days,
+        state=ham.state,
+        room=ham.room or say("no room"),
+    )
+    return {
+        "lot": ham.lot,
+        "mark": "waiting",
+        "word": state_word("waiting"),
+        "said": said,
+        "mass": plain(ham.loss_pct, 1) if ham.loss_pct is not None else "",
+        "unit": say("% lost"),
+    }
+
+
+def fresh_line(batch: FreshLine, units: Units, today: date) -> dict[str, str]:
+    """One fresh batch: its core, its use-by as entered, what is left."""
+    core = (
+        say("core not read yet")
+        if batch.core_temperature_c is None
+        else say(
+            "core {value} {unit}",
+            value=units.temperature_of(batch.core_temperature_c),
+            unit=units.temperature,
+        )
+    )
+    use_by = (
+        say("use-by entered as {day}", day=day_words(date.fromisoformat(batch.use_by), today))
+        if batch.use_by
+        else say("not packed yet")
+    )
+    mark = "due" if batch.core_temperature_c is None else "waiting"
+    return {
+        "lot": batch.lot,
+        "mark": mark,
+        "word": state_word(mark),
+        "said": say(
+            "{title}, {core}, {use_by}. Keeping time: not computed yet.",
+            title=batch.title,
+            core=core,
+            use_by=use_by,
+        ),
+        "mass": units.mass_of(batch.left_kg * 1e6),
+        "unit": say("{unit} left", unit=units.mass),
+    }

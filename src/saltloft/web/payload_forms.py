@@ -1,0 +1,170 @@
+"""A form for any entry, made from its payload's fields; what was typed comes back when it is refused."""
+
+from __future__ import annotations
+
+import dataclasses
+import types
+import typing
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from saltloft.foundation.errors import InputError
+from saltloft.foundation.units import Mass, decimal_number, mass
+from saltloft.foundation.words import say
+from saltloft.plant.entries import KINDS, decode
+from saltloft.plant.lots import YIELD_USES
+from saltloft.plant.readings import PH_PLACES, SAMPLE_KINDS
+from saltloft.plant.recipes import PlanStep
+from saltloft.web.payload_words import field_word, plain_value
+
+CHOICES: dict[str, tuple[str, ...]] = {
+    "where": PH_PLACES,
+    "sample": SAMPLE_KINDS,
+    "into": YIELD_USES,
+    "decision": ("accepted", "downgraded", "refused"),
+}
+
+
+@dataclass(frozen=True)
+class FormField:
+    """One field of the form.
+
+    Args:
+        name, word, typed: str.
+        was: str. The value before a correction; empty on a new entry.
+        choices: tuple of str. Empty for a free field.
+        numeric, lines, wrong: bool. Lines: several lines may be typed.
+    """
+
+    name: str
+    word: str
+    typed: str
+    was: str = ""
+    choices: tuple[str, ...] = ()
+    numeric: bool = False
+    lines: bool = False
+    wrong: bool = False
+
+
+def fields_of(
+    kind: str, typed: Mapping[str, str], was: object | None = None, wrong: str = ""
+) -> list[FormField]:
+    """The form of an entry kind.
+
+    Args:
+        kind: str. With version.
+        typed: mapping of field to text. What stands in the fields.
+        was: payload or None. The entry being corrected.
+        wrong: str. Key of the refused field; may carry the kind before a dot.
+    """
+    shape, hints = KINDS[kind], _hints(kind)
+    found = []
+    for field in dataclasses.fields(shape):
+        before = plain_value(getattr(was, field.name)) if was is not None else ""
+        hint = _required(hints[field.name])
+        found.append(
+            FormField(
+                name=field.name,
+                word=field_word(field.name),
+                typed=typed.get(field.name, _default(field)),
+                was=before,
+                choices=CHOICES.get(field.name, ()),
+                numeric=hint in (Decimal, int),
+                lines=_lines(hint),
+                wrong=bool(wrong) and wrong.rsplit(".", 1)[-1] == field.name,
+            )
+        )
+    return found
+
+
+def read_payload(kind: str, typed: Mapping[str, str]) -> Any:
+    """The payload behind a filled form.
+
+    Args:
+        kind: str. With version.
+        typed: mapping of field to text.
+
+    Raises:
+        InputError: a field that cannot be read, with its key.
+    """
+    hints = _hints(kind)
+    plain: dict[str, Any] = {}
+    for field in dataclasses.fields(KINDS[kind]):
+        text = typed.get(field.name, "").strip()
+        if not text and field.name in typed and _required(hints[field.name]) is str:
+            plain[field.name] = ""
+        elif text:
+            plain[field.name] = _plain(hints[field.name], text, field.name)
+    return decode(kind, plain)
+
+
+def _hints(kind: str) -> dict[str, Any]:
+    return typing.get_type_hints(KINDS[kind])
+
+
+def _required(hint: Any) -> Any:
+    if typing.get_origin(hint) in (types.UnionType, typing.Union):
+        return next(item for item in typing.get_args(hint) if item is not type(None))
+    return hint
+
+
+def _lines(hint: Any) -> bool:
+    return typing.get_origin(hint) is tuple and dataclasses.is_dataclass(typing.get_args(hint)[0])
+
+
+def _default(field: dataclasses.Field[Any]) -> str:
+    if field.default is dataclasses.MISSING or isinstance(field.default, PlanStep):
+        return ""
+    return plain_value(field.default)
+
+
+def _plain(hint: Any, text: str, name: str) -> Any:
+    hint = _required(hint)
+    if typing.get_origin(hint) is tuple:
+        inner = typing.get_args(hint)[0]
+        if dataclasses.is_dataclass(inner):
+            return [_record(inner, line, name) for line in text.splitlines() if line.strip()]
+        return [_plain(inner, part, name) for part in text.replace("\n", ";").split(";") if part.strip()]
+    text = text.strip()
+    if hint is Mass:
+        return _mass(text, name)
+    if hint is Decimal:
+        return format(decimal_number(text, name), "f")
+    if hint is int:
+        try:
+            return int(text)
+        except ValueError:
+            raise InputError(
+                f"{field_word(name)}: not a whole number", got=f"'{text}'", allowed="0, 1, 2 ...", key=name
+            ) from None
+    return text
+
+
+def _mass(text: str, name: str) -> dict[str, Any]:
+    number, _, unit = text.rpartition(" ")
+    if not number:
+        raise InputError(
+            say("{field}: number and unit", field=field_word(name)),
+            got=f"'{text}'",
+            allowed=say("such as 1.04 kg"),
+            key=name,
+        )
+    booked = mass(number, unit, what=field_word(name))
+    return {"mg": booked.mg, "number": booked.number, "unit": booked.unit, "division_mg": 0}
+
+
+def _record(shape: Any, line: str, name: str) -> dict[str, Any]:
+    parts = [part.strip() for part in line.split(";")]
+    hints, inner = typing.get_type_hints(shape), dataclasses.fields(shape)
+    if len(parts) != len(inner):
+        raise InputError(
+            say("{field}: a line has {count} parts", field=field_word(name), count=len(parts)),
+            got=line,
+            allowed="; ".join(field.name for field in inner),
+            key=name,
+        )
+    return {
+        field.name: _plain(hints[field.name], part, name) for field, part in zip(inner, parts, strict=True)
+    }

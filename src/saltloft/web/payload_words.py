@@ -1,0 +1,145 @@
+"""What kinds of entries and their fields are called on forms and in lists."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from saltloft.foundation.units import Mass
+from saltloft.foundation.words import say
+from saltloft.plant.entries import encode
+
+
+def kind_word(kind: str) -> str:
+    """An entry kind as people say it."""
+    words = {
+        "lot.made": say("made"),
+        "lot.hung": say("hung"),
+        "lot.moved": say("moved"),
+        "lot.held": say("held"),
+        "hold.lifted": say("hold lifted"),
+        "lot.released": say("released"),
+        "lot.dispatched": say("sent out"),
+        "lot.yielded": say("off the racks"),
+        "fresh.made": say("fresh batch made"),
+        "fresh.chilled": say("core read in the cold store"),
+        "fresh.packed": say("fresh batch packed"),
+        "ham.salted": say("hams into salt"),
+        "ham.salted_out": say("hams out of salt"),
+        "ham.weighed": say("hams weighed"),
+        "piece.weighed": say("weighed"),
+        "ph.read": say("pH read"),
+        "water_activity.read": say("water activity read"),
+        "lot.pressed_and_cut": say("pressed and cut"),
+        "check.done": say("round or check"),
+        "document.recorded": say("document"),
+        "material.received": say("received"),
+        "room.set": say("room set"),
+        "instrument.checked": say("instrument checked"),
+        "entry.corrected": say("corrected"),
+        "fact.confirmed": say("fact confirmed"),
+    }
+    return words.get(kind.partition("/")[0], kind)
+
+
+def field_word(name: str) -> str:
+    """A field's label, with the unit it is typed in."""
+    words = {
+        "lot": say("lot"),
+        "mass": say("weight, with its unit"),
+        "green_mass": say("green weight, with its unit"),
+        "salt_mass": say("salt put on, with its unit"),
+        "tare": say("tare, with its unit"),
+        "instrument": say("instrument"),
+        "tag": say("tag of the piece"),
+        "pieces": say("pieces"),
+        "legs": say("legs"),
+        "rack": say("rack"),
+        "racks": say("racks, with ; between"),
+        "room": say("room"),
+        "values": say("pH values, with ; between"),
+        "value": say("water activity"),
+        "where": say("what was measured"),
+        "sample": say("how the sample was taken"),
+        "core_temperature_c": say("core, °C"),
+        "sample_temperature_c": say("sample, °C"),
+        "temperature_c": say("temperature, °C"),
+        "rh_pct": say("humidity, %RH"),
+        "air_m_s": say("air speed, m/s"),
+        "press": say("press at three places, 1 soft to 5 hard, with ; between"),
+        "rim_mm": say("dark rim, mm"),
+        "hollow": say("hollow: 0 none, 1 small, 2 large"),
+        "smear": say("smear: 0 none to 2"),
+        "good": say("good: 1 yes, 0 no, -1 not said"),
+        "note": say("note"),
+        "reason": say("reason"),
+        "until": say("until what is measured or decided"),
+        "product": say("product"),
+        "recipe": say("recipe version"),
+        "consumed": say("what went in, one a line: material lot; ingredient; weight with its unit"),
+        "batter_ph": say("pH of the mince"),
+        "batter_temperature_c": say("mince, °C"),
+        "fat_pct": say("fat of the batter, %"),
+        "casing_lot": say("casing lot"),
+        "culture_lot": say("culture lot"),
+        "into": say("into"),
+        "last": say("1 when nothing of it hangs after this, else 0"),
+        "customer": say("customer"),
+        "packs": say("packs"),
+        "use_by": say("use-by day, such as 2026-11-09"),
+        "check": say("round or check"),
+        "found": say("what was found"),
+        "due_at": say("when it was due"),
+        "limit": say("what was allowed"),
+        "material_lot": say("our lot number"),
+        "material_lots": say("material lots, with ; between"),
+        "material": say("material"),
+        "supplier": say("supplier"),
+        "supplier_lot": say("their lot number"),
+        "decision": say("decision"),
+        "ph": say("pH"),
+        "leg_ph": say("pH of the legs, mean"),
+        "planned_days": say("days in salt, planned"),
+        "green": say("1 when it is the green weight, else 0"),
+        "kept": say("1 when an unexpected number is kept, else 0"),
+        "hazard": say("hazard"),
+        "number": say("number"),
+        "date": say("day of issue, such as 2026-11-03"),
+        "issuer": say("issued by"),
+        "limits": say("which limits it covers, in its own words"),
+        "covers_lots": say("lots it covers, with ; between"),
+        "covers_products": say("products it covers, with ; between"),
+        "covers_from": say("covers from day"),
+        "covers_to": say("covers to day"),
+        "digest": say("SHA-256 of the file"),
+    }
+    return words.get(name, name.replace("_", " "))
+
+
+def plain_value(value: Any) -> str:
+    """A payload's value as it was typed."""
+    if value is None:
+        return ""
+    if isinstance(value, Mass):
+        return f"{value.number} {value.unit}"
+    if isinstance(value, tuple):
+        return ("\n" if value and hasattr(value[0], "__dataclass_fields__") else "; ").join(
+            _inner(item) for item in value
+        )
+    return str(value)
+
+
+def _inner(item: Any) -> str:
+    if hasattr(item, "__dataclass_fields__") and not isinstance(item, Mass):
+        return "; ".join(plain_value(getattr(item, name)) for name in item.__dataclass_fields__)
+    return plain_value(item)
+
+
+def payload_words(payload: object, skip: Mapping[str, object] | None = None) -> str:
+    """A payload in one line: every field that was given, with its name."""
+    shown = []
+    for name in encode(payload):
+        value = plain_value(getattr(payload, name))
+        if value and value != "0" and name not in ("lot", *(skip or ())):
+            shown.append(f"{field_word(name).partition(',')[0]} {value}")
+    return ", ".join(shown)

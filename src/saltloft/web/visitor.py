@@ -1,0 +1,188 @@
+"""Who is asking: the session behind the cookie, the role's pages, and devices that may send.
+
+A page belongs to a person's session. The entry API also takes an enrolled
+device's token, so that what was entered offline is not lost when the session
+ended meanwhile.
+"""
+
+from __future__ import annotations
+
+import hmac
+from dataclasses import dataclass
+from typing import Annotated
+
+from fastapi import Depends, Request
+from starlette.responses import Response
+
+from saltloft.foundation.errors import RuleBroken, UnknownName
+from saltloft.foundation.words import say
+from saltloft.house import House
+from saltloft.jobs import lots, people
+from saltloft.plant.rights import FLOOR, may
+from saltloft.plant.stated import Stamp
+from saltloft.web.errors import NotForThisRole, SignInNeeded
+from saltloft.web.quantities import Units
+
+SESSION_COOKIE = "saltloft_session"
+DEVICE_COOKIE = "saltloft_device"
+DEVICE_SECONDS = 400 * 24 * 3600
+# What a device may hand in: the floor's kinds, but nothing that rests on sealed bytes.
+SENDABLE = FLOOR - {"readings.sealed", "entry.corrected"}
+
+
+@dataclass(frozen=True)
+class Visitor:
+    """A signed-in person on one device.
+
+    Args:
+        person, name, role, language: str.
+        units: Units.
+        device: str.
+        csrf: str. Token every form of the session must carry.
+    """
+
+    person: str
+    name: str
+    role: str
+    language: str
+    units: Units
+    device: str
+    csrf: str
+
+    @property
+    def may_enter(self) -> bool:
+        """True for everybody but an auditor."""
+        return may(self.role, "piece.weighed")
+
+    @property
+    def may_read(self) -> bool:
+        """True for everybody but a room hand, who sees Next and nothing else."""
+        return self.role != "room_hand"
+
+    @property
+    def may_invite(self) -> bool:
+        """True for those who may make sign-in links for others."""
+        return may(self.role, "person.added")
+
+    def stamp(self, house: House) -> Stamp:
+        """Who records, on what, and when it is taken in."""
+        return Stamp(self.person, self.device, house.now())
+
+
+def recognise(house: House, request: Request) -> Visitor | None:
+    """The person behind the session cookie; None when nobody is signed in."""
+    session = people.session_of(house, request.cookies.get(SESSION_COOKIE, ""), house.now())
+    if session is None:
+        return None
+    try:
+        person = lots.person(house, session.person)
+    except UnknownName:
+        return None
+    said = person.added.payload
+    return Visitor(
+        person.person,
+        person.name,
+        said.role,
+        said.language,
+        Units(said.units),
+        session.device,
+        session.csrf,
+    )
+
+
+def signed_in(request: Request) -> Visitor:
+    """The visitor; raises SignInNeeded when there is none."""
+    visitor: Visitor | None = request.state.visitor
+    if visitor is None:
+        raise SignInNeeded
+    return visitor
+
+
+def reading(request: Request) -> Visitor:
+    """A visitor whose role sees the house's pages."""
+    visitor = signed_in(request)
+    if not visitor.may_read:
+        raise NotForThisRole
+    return visitor
+
+
+def entering(request: Request) -> Visitor:
+    """A visitor whose role records."""
+    visitor = signed_in(request)
+    if not visitor.may_enter:
+        raise NotForThisRole
+    return visitor
+
+
+SignedInVisitor = Annotated[Visitor, Depends(signed_in)]
+ReadingVisitor = Annotated[Visitor, Depends(reading)]
+EnteringVisitor = Annotated[Visitor, Depends(entering)]
+
+
+def check_form(visitor: Visitor, csrf: str) -> None:
+    """Raise RuleBroken when a form was not made by this session's own page."""
+    if not hmac.compare_digest(visitor.csrf.encode(), csrf.encode()):
+        raise RuleBroken(say("this form is from another session"), do=say("open the page again"))
+
+
+@dataclass(frozen=True)
+class Sender:
+    """Who hands in entries through the API: a signed-in person, or an enrolled device.
+
+    Args:
+        person: str. Of the session; empty for a device alone.
+        device: str.
+        enrolled: bool. True when the device showed its token.
+        scope: str. Of the device's token; 'entries' for a session.
+    """
+
+    person: str
+    device: str
+    enrolled: bool
+    scope: str = "entries"
+
+    def person_for(self, claimed: str) -> str:
+        """Who an entry is by: the person picked on an enrolled device, else the one signed in.
+
+        Raises:
+            RuleBroken: another person's entry without the device's token.
+        """
+        if not claimed or claimed == self.person:
+            if not self.person:
+                raise RuleBroken(say("the entry names no person"), key="person")
+            return self.person
+        if not self.enrolled:
+            raise RuleBroken(
+                say("the entry is by another person than the one signed in"),
+                do=say("sign in again as that person"),
+                key="person",
+            )
+        return claimed
+
+    def may_enter(self, kind: str) -> bool:
+        """Whether this kind may come from a device; signing and office work are done on their pages."""
+        return self.scope == "entries" and kind.partition("/")[0] in SENDABLE
+
+
+def sender_of(request: Request) -> Sender:
+    """The sender of an API request.
+
+    Raises:
+        SignInNeeded: neither a session nor a device's token.
+    """
+    house: House = request.app.state.house
+    visitor: Visitor | None = request.state.visitor
+    bearer = request.headers.get("authorization", "")
+    token = bearer[7:] if bearer.startswith("Bearer ") else request.cookies.get(DEVICE_COOKIE, "")
+    device = people.device_of(house, token)
+    if visitor is not None:
+        return Sender(visitor.person, visitor.device, device is not None)
+    if device is None:
+        raise SignInNeeded
+    return Sender("", device[0], enrolled=True, scope=device[1])
+
+
+def set_cookie(request: Request, response: Response, name: str, value: str, seconds: int) -> None:
+    """A cookie no script can read, sent to this house only."""
+    secure = request.url.scheme == "https"
+    response.set_cookie(name, value, max_age=seconds, httponly=True, samesite="lax", secure=secure, path="/")
