@@ -81,9 +81,14 @@ def film(case: Case, d: float, speed: float, celsius: float) -> tuple[float, flo
     nu, pr = mu / rho, 0.71
     lam = mu * 1006 / pr
     re = speed * d / nu
-    forced = 0.3 + 0.62 * re**0.5 * pr ** (1 / 3) / (1 + (0.4 / pr) ** (2 / 3)) ** 0.25 * (
-        1 + (re / 282000) ** 0.625
-    ) ** 0.8
+    forced = (
+        0.3
+        + 0.62
+        * re**0.5
+        * pr ** (1 / 3)
+        / (1 + (0.4 / pr) ** (2 / 3)) ** 0.25
+        * (1 + (re / 282000) ** 0.625) ** 0.8
+    )
     ra = 9.80665 / t * d**3 / nu**2 * pr
     natural = (0.6 + 0.387 * ra ** (1 / 6) / (1 + (0.559 / pr) ** (9 / 16)) ** (8 / 27)) ** 2
     h = (forced**3 + natural**3) ** (1 / 3) * lam / d * case.film
@@ -120,8 +125,9 @@ def rates(case: Case, y: np.ndarray, borders: np.ndarray, air: tuple[float, floa
     def inner(rim: float, colder: float) -> float:
         theta = math.exp(-case.activation / 8.314462618 * (1 / (celsius - colder + 273.15) - 1 / 287.15))
         grid = x[-1] + (rim - x[-1]) * np.array([0.06943, 0.33001, 0.66999, 0.93057])
-        u = (rim - x[-1]) * np.dot([0.17393, 0.32607, 0.32607, 0.17393],
-                                   diffusivity(case, grid) / volume(case, grid) ** 2)
+        u = (rim - x[-1]) * np.dot(
+            [0.17393, 0.32607, 0.32607, 0.17393], diffusivity(case, grid) / volume(case, grid) ** 2
+        )
         return -4 * math.pi * length * theta / solids * enclosed[-1] * u / (1 - middle[-1])
 
     low, high = 1e-3, max(x[-1] * 1.5, 8.0)
@@ -140,7 +146,10 @@ def rates(case: Case, y: np.ndarray, borders: np.ndarray, air: tuple[float, floa
     gap = middle[1:] - middle[:-1]
     q = factor * enclosed[1:-1] * g * (x[1:] - x[:-1]) / gap
     c_face = 0.5 * (brine[1:] + brine[:-1])
-    p = case.salt_ratio * factor * enclosed[1:-1] * g * face * (brine[1:] - brine[:-1]) / gap + case.drag * c_face * q
+    p = (
+        case.salt_ratio * factor * enclosed[1:-1] * g * face * (brine[1:] - brine[:-1]) / gap
+        + case.drag * c_face * q
+    )
     q = np.concatenate([[0], q, [-out]])
     p = np.concatenate([[0], p, [0]])
     return np.concatenate([np.diff(q) / ds, np.diff(p) / ds, [out]])
@@ -158,10 +167,20 @@ def dry(case: Case, days: np.ndarray, cells: int = 40) -> dict[str, np.ndarray]:
         stop = min(end, days[-1]) * 86400
         answer = solve_ivp(
             lambda _t, state, now=(celsius, rh, speed): rates(case, state, borders, now),
-            (start * 86400, stop), y, method="BDF", rtol=1e-6, atol=1e-9, t_eval=np.unique(np.append(wanted, stop)),
-        )  # fmt: skip
+            (start * 86400, stop),
+            y,
+            method="BDF",
+            rtol=1e-6,
+            atol=1e-9,
+            t_eval=np.unique(np.append(wanted, stop)),
+        )
         lost.append(answer.y[-1][: len(wanted)])
         y, start = answer.y[:, -1], end
         if start >= days[-1]:
             break
-    return {"loss": np.concatenate(lost) / case.green_mass, "water": y[:n], "salt": y[n : 2 * n], "share": borders}
+    return {
+        "loss": np.concatenate(lost) / case.green_mass,
+        "water": y[:n],
+        "salt": y[n : 2 * n],
+        "share": borders,
+    }

@@ -6,20 +6,15 @@ from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
-import numpy as np
-from numpy.typing import NDArray
-
 from saltloft import __version__
-from saltloft.cases.drying_parameters import KILL_KEYS, drying_parameters, kill_models
+from saltloft.cases.answer_numbers import Json, fact_rows, number, series
 from saltloft.cases.dry import DryCase, read_dry
+from saltloft.cases.drying_parameters import KILL_KEYS, drying_parameters, kill_models
 from saltloft.facts.loader import Facts, load_facts
 from saltloft.foundation.bands import Band
 from saltloft.process.ensemble import forecast
 from saltloft.process.result import QUANTITIES, DryingForecast, SeriesBand, TargetDay
 from saltloft.science.growth import ORGANISMS
-
-Array = NDArray[np.float64]
-Json = dict[str, object]
 
 BAND_NAMES = ("p05", "p50", "p95", "mean_p05", "mean_p50", "mean_p95")
 
@@ -86,18 +81,6 @@ class DryingDesk:
         return dry_answer(answered.case, answered.forecast, self.facts, answered.wall_s)
 
 
-def number(value: float | None) -> float | None:
-    """Six significant digits, or None for what is not a number."""
-    if value is None or not np.isfinite(value):
-        return None
-    return float(f"{value:.6g}")
-
-
-def series(values: Array) -> list[float | None]:
-    """A list of numbers with None where there is none."""
-    return [number(float(value)) for value in values]
-
-
 def _bands(band: SeriesBand | None, count: int) -> Json:
     if band is None:
         return {name: [None] * count for name in BAND_NAMES}
@@ -139,23 +122,6 @@ def _kill(result: DryingForecast) -> Json:
     return answer
 
 
-def _facts(keys: tuple[str, ...], facts: Facts) -> list[Json]:
-    rows: list[Json] = []
-    for key in keys:
-        fact = facts.get(key)
-        rows.append(
-            {
-                "key": key,
-                "value": fact.value if isinstance(fact.value, str) else number(fact.number),
-                "unit": fact.unit,
-                "confidence": str(fact.confidence),
-                "confirmed": facts.confirmed_by_source(key),
-                "source": facts.source(key).title,
-            }
-        )
-    return rows
-
-
 def dry_answer(case: DryCase, result: DryingForecast, facts: Facts, wall_s: float) -> Json:
     """The answer `dry/1`, field by field as its JSON Schema says.
 
@@ -182,7 +148,7 @@ def dry_answer(case: DryCase, result: DryingForecast, facts: Facts, wall_s: floa
             {"code": flag.code, "at_d": number(flag.at_d), "share": number(flag.share), "words": flag.words}
             for flag in result.flags
         ],
-        "facts": _facts((*result.facts, *KILL_KEYS), facts),
+        "facts": fact_rows((*result.facts, *KILL_KEYS), facts),
         "run": {
             "members": result.members,
             "seed": result.seed,

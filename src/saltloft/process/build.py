@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
@@ -45,14 +47,16 @@ def _solutes(
     if piece.other_solutes_mol_kg is not None:
         stated = piece.other_solutes_mol_kg.at(np.asarray(ndtr(draws.of_lot("other_solutes_stated"))))
     else:
-        stated = parameters.native_solutes * batter.protein + parameters.further_solutes
+        stated = np.asarray(parameters.native_solutes * batter.protein + parameters.further_solutes)
     doubt = np.exp(parameters.other_solutes.log_sd * draws.of_lot("other_solutes"))
     added = batter.sugar / parameters.sugar_molar_mass if piece.sugar is not None else 0.0
     solutes: Array = (stated * doubt + added) / batter.solids
     return solutes
 
 
-def _law(parameters: DryingParameters, draws: Draws, batter: Composition, diffusivity: Array) -> DiffusivityLaw:
+def _law(
+    parameters: DryingParameters, draws: Draws, batter: Composition, diffusivity: Array
+) -> DiffusivityLaw:
     fat_volume = np.asarray(batter.fat_per_solids) / parameters.density_fat
     salt_volume = parameters.salt_volume * np.asarray(batter.salt_per_solids)
     return DiffusivityLaw(
@@ -198,7 +202,8 @@ class _AirRows:
 
     def blocks(self) -> Blocks:
         columns = [np.ascontiguousarray(np.array(column)) for column in zip(*self.rows, strict=True)]
-        return Blocks(*columns, open=np.array(self.open))
+        names = [entry.name for entry in fields(Blocks) if entry.name != "open"]
+        return Blocks(**dict(zip(names, columns, strict=True)), open=np.array(self.open))
 
 
 def _add_log(rows: _AirRows, trace: AirTrace) -> None:
@@ -232,6 +237,7 @@ def blocks_of(
     parameters: DryingParameters,
     members: Members,
     draws: Draws,
+    *,
     ends_d: Array,
     horizon_d: float,
 ) -> Blocks:

@@ -152,11 +152,16 @@ def draw(seed: int, lot: str, members: int, stages: int) -> Draws:
 
 
 def value_of(prior: Prior, z: Array) -> Array:
-    """The value of a prior at standard normal draws, array like z, in the prior's unit."""
-    if prior.log_sd:
-        value = prior.median * np.exp(prior.log_sd * z)
-    else:
-        value = prior.median + prior.sd * z
+    """The value of a prior at standard normal draws.
+
+    Args:
+        prior: Prior.
+        z: array. Standard normal draws. [1]
+
+    Returns:
+        Array like z, in the prior's unit.
+    """
+    value = prior.median * np.exp(prior.log_sd * z) if prior.log_sd else prior.median + prior.sd * z
     bounded: Array = np.clip(value, prior.low, prior.high)
     return bounded
 

@@ -101,8 +101,8 @@ def target_day(run: Run, values: Array, level: float, *, falling: bool) -> Targe
 
     Args:
         run: Run.
-        values: array (times, members). The quantity, in the target's unit.
-        level: float. The target, in its unit.
+        values: array (times, members). The quantity. [unit of the target]
+        level: float. The target. [unit of the target]
         falling: bool. The quantity comes down to it.
 
     Notes:
@@ -249,6 +249,9 @@ def _notes(programme: Programme, stated_d: float, horizon_d: float) -> list[Flag
     if programme.set_points_only:
         words = say("set-points only: no promise date; a logger at the piece or weighings narrow it")
         notes.append(Flag("set_points_only", None, 1.0, words))
+    if any(stage.until_ph is not None for stage in programme.stages):
+        words = say("no pH course is computed here: a stage that waits for a pH goes to its latest end")
+        notes.append(Flag("ph_not_computed", None, 1.0, words))
     if programme.trace is not None and programme.trace.longest_gap_d > 0.5:
         words = say("the air log has a hole of {days:.1f} d", days=programme.trace.longest_gap_d)
         notes.append(Flag("log_gap", None, 1.0, words))
@@ -307,7 +310,7 @@ def forecast(
         piece: Piece.
         programme: Programme. The room's log as far as it goes, then the planned stages.
         parameters: DryingParameters.
-        targets: mapping of a name of TARGETS to its level, in the unit of the name.
+        targets: mapping of a name of TARGETS to its level. [unit of the name]
         weighings: sequence of Weighing. Without any the prior comes back unchanged.
         members: int, 2..20000.
         seed: int, 0 or more.
@@ -324,7 +327,9 @@ def forecast(
     _check(members, targets, weighings)
     prior = draw(seed, lot, members, len(programme.stages))
     learned = _learned(piece, programme, parameters, prior, weighings, seed=seed, lot=lot)
-    whole, stated_d = _whole_run(piece, programme, parameters, learned.draws, targets, weighings)
+    whole, stated_d = _whole_run(
+        piece, programme, parameters, learned.draws, targets=targets, weighings=weighings
+    )
     series = series_of(whole)
     days = {}
     for name, level in targets.items():
@@ -365,10 +370,10 @@ def forecast(
 def _with_kill(day: TargetDay, run: Run, kills: Mapping[str, tuple[Array, Array]]) -> TargetDay:
     if day.piece.p50 is None:
         return day
-    at = {
-        name: (float(np.interp(day.piece.p50, run.time_d, mean)), float(np.interp(day.piece.p50, run.time_d, low)))
-        for name, (mean, low) in kills.items()
-    }
+    at = {}
+    for name, (mean, low) in kills.items():
+        mean_then, low_then = (float(np.interp(day.piece.p50, run.time_d, part)) for part in (mean, low))
+        at[name] = (mean_then, low_then)
     return replace(day, kill_log10=at)
 
 
@@ -377,6 +382,7 @@ def _whole_run(
     programme: Programme,
     parameters: DryingParameters,
     draws: Draws,
+    *,
     targets: Mapping[str, float],
     weighings: Sequence[Weighing],
 ) -> tuple[Run, float]:

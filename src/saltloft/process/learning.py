@@ -89,7 +89,9 @@ def error_covariance(
             if one.group == other.group:
                 covariance[i, j] = offset[i] * offset[j]
         # A weighing whose own spread is stated is not worsened by our guess of a scale.
-        scale = parameters.scale_error.sd if one.spread is None else min(parameters.scale_error.sd, one.spread)
+        scale = parameters.scale_error.sd
+        if one.spread is not None:
+            scale = min(scale, one.spread)
         rounding = one.division_kg / np.sqrt(6.0) / one.green_kg if one.green_kg > 0.0 else 0.0
         covariance[i, i] += scale**2 + rounding**2
     return covariance
@@ -178,7 +180,8 @@ def learn(
         expected, piece_spread = expect(draws)
         error = error_covariance(weighings, piece_spread, parameters)
         if number == 0:
-            wild = outliers(seen - expected.mean(axis=1), np.cov(expected).reshape(count, count), error, parameters)
+            spread = np.cov(expected).reshape(count, count)
+            wild = outliers(seen - expected.mean(axis=1), spread, error, parameters)
         inflated = PASSES * (error + np.diag(inflation(wild, parameters)))
         slots = _NOISE_SLOT0 + number * 1000 + np.arange(count)
         noise = statistics.normal(seed, lot, np.arange(draws.lots)[:, None], slots[None, :])

@@ -90,7 +90,7 @@ def with_errors(batter: Composition, *, fat: Array, water: Array, salt: Array) -
 
     Args:
         batter: Composition of arrays (members,).
-        fat, water, salt: arrays (members,). Errors in fractions of the batter.
+        fat, water, salt: arrays (members,). Errors, fraction of the batter. [kg/kg]
 
     Returns:
         Composition. More fat or salt scales all other parts down together, as replacing

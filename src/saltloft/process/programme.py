@@ -161,6 +161,9 @@ class Programme:
 def longest_block_d(age_d: float) -> float:
     """How long one constant block of the log may be, by the age of the lot. [d]
 
+    Args:
+        age_d: float. From stuffing. [d]
+
     Daily means in place of a daily cycle of 1 K and 5 %RH cost 5e-3 of the weight loss
     on day 1 and under 8e-4 after day 20 (own trial), so blocks are short early.
     """
@@ -211,7 +214,7 @@ def block_means(trace: AirTrace, borders: Array, values: Array) -> Array:
     Args:
         trace: AirTrace.
         borders: array (blocks + 1,). [d]
-        values: array (readings,). The quantity at the readings, any unit.
+        values: array (readings,). The quantity at the readings. [any unit]
 
     Returns:
         Array (blocks,) in the unit of values.

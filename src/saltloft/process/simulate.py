@@ -84,7 +84,7 @@ def first_day(time_d: Array, values: Array, level: float, *, falling: bool) -> A
     Args:
         time_d: array (times,). [d]
         values: array (times, columns). [any unit]
-        level: float. In the unit of values.
+        level: float. [unit of values]
         falling: bool. True: the value comes down to the level.
 
     Returns:
@@ -101,8 +101,9 @@ def first_day(time_d: Array, values: Array, level: float, *, falling: bool) -> A
     return np.where(there.any(axis=0), day, np.inf)
 
 
-def _with_slow_error(states: States, run_batter: Composition, members: Members, draws: Draws,
-                     parameters: DryingParameters, time_d: Array) -> States:  # fmt: skip
+def _with_slow_error(
+    states: States, members: Members, draws: Draws, parameters: DryingParameters, time_d: Array
+) -> States:
     """Add the model's slow error to loss, water and the mean water activity."""
     path = slow_error(draws, parameters.discrepancy_days, time_d)
     size = states.weight_loss / (np.maximum(states.weight_loss, 0.0) + parameters.discrepancy_full)
@@ -149,16 +150,17 @@ def _run_once(
     programme: Programme,
     parameters: DryingParameters,
     draws: Draws,
+    *,
     time_d: Array,
     ends_d: Array,
 ) -> Run:
     batter = batter_of(piece, parameters, draws)
     members = members_of(piece, parameters, draws, batter)
-    blocks = blocks_of(programme, parameters, members, draws, ends_d, float(time_d[-1]))
+    blocks = blocks_of(programme, parameters, members, draws, ends_d=ends_d, horizon_d=float(time_d[-1]))
     nodes = radau_nodes(NODES)
     profiles = _profiles(members, nodes, blocks, DAY_S * time_d)
     states = states_of(members, nodes, blocks, DAY_S * time_d, profiles)
-    states = _with_slow_error(states, batter, members, draws, parameters, time_d)
+    states = _with_slow_error(states, members, draws, parameters, time_d)
     return Run(time_d, draws, batter, members, blocks, ends_d, states)
 
 
@@ -190,7 +192,7 @@ def simulate(
         if stage.until_weight_loss is None and stage.until_moisture_protein is None:
             continue
         start = np.full(draws.lots, programme.start_d) if i == 0 else ends[i - 1]
-        run = _run_once(piece, programme, parameters, draws, time_d, ends)
+        run = _run_once(piece, programme, parameters, draws, time_d=time_d, ends_d=ends)
         reached = np.full(draws.lots, np.inf)
         if stage.until_weight_loss is not None:
             loss = lot_mean(run.states.weight_loss, draws.lots)
@@ -201,4 +203,4 @@ def simulate(
             reached = np.minimum(reached, there)
         earlier = ends[i] - np.clip(reached, start + 1e-3, ends[i])
         ends = np.concatenate([ends[:i], ends[i:] - earlier])
-    return _run_once(piece, programme, parameters, draws, time_d, ends)
+    return _run_once(piece, programme, parameters, draws, time_d=time_d, ends_d=ends)

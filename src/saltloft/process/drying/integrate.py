@@ -11,9 +11,10 @@ from saltloft.foundation.errors import NumericsError
 from saltloft.process.drying.members import Blocks, Members
 from saltloft.process.drying.nodes import Nodes
 from saltloft.process.drying.rates import Air, rates
-from saltloft.process.drying.step import step
+from saltloft.process.drying.step import Step, step
 
 Array = NDArray[np.float64]
+Marks = NDArray[np.bool_]
 
 FIRST_STEP_S = 300.0
 SHORTEST_STEP_S = 1e-3
@@ -50,7 +51,12 @@ class Profiles:
 
 
 def air_in_block(blocks: Blocks, block: NDArray[np.int64]) -> Air:
-    """The air of each member in its own block."""
+    """The air of each member in its own block.
+
+    Args:
+        blocks: Blocks.
+        block: array of int (members,). Number of the block, from 0. [1]
+    """
     member = np.arange(len(block))
     values = {entry.name: getattr(blocks, entry.name) for entry in fields(Air) if entry.name != "open"}
     return Air(
@@ -60,32 +66,135 @@ def air_in_block(blocks: Blocks, block: NDArray[np.int64]) -> Air:
 
 
 def _judge(
-    weight: Array, water: Array, salt: Array, new: tuple[Array, Array], error: tuple[Array, Array]
+    weight: Array, profile: tuple[Array, Array], new: tuple[Array, Array], error: tuple[Array, Array]
 ) -> tuple[Array, Array]:
     """Relative error in the mean square and largest relative change, arrays (members,).
 
     The mean square by solids lets the thin rim's passing answer to a jump of the air be
     coarse; what counts is the water of the whole piece and where the rim comes to rest.
     """
-    scales = (np.abs(water) + 0.05, np.abs(salt) + 0.02)
+    scales = (np.abs(profile[0]) + 0.05, np.abs(profile[1]) + 0.02)
     wrong = np.sqrt(np.maximum(*(weight @ np.square(e / s) for e, s in zip(error, scales, strict=True))))
-    pairs = zip(new, (water, salt), scales, strict=True)
+    pairs = zip(new, profile, scales, strict=True)
     change = np.maximum(*(np.max(np.abs(a - b) / s, axis=0) for a, b, s in pairs))
     return wrong, change
 
 
 def _between(
-    t: Array, h: Array, left: Array, right: Array, rate0: Array, rate1: Array, fresh: Array
+    t: Array, h: Array, ends: tuple[Array, Array], slopes: tuple[Array, Array], fresh: Array
 ) -> Array:
     """Cubic through both ends with both slopes; t 0..1 within the step, (members,).
 
     In the first step of a block (`fresh`) the rim answers to a jump faster than the step
     can see, so its first slope says nothing: there a parabola with the slope at the end.
     """
-    rise, m1 = right - left, h * rate1
-    m0 = np.where(fresh, 2.0 * rise - m1, h * rate0)
+    left, rise, m1 = ends[0], ends[1] - ends[0], h * slopes[1]
+    m0 = np.where(fresh > 0.0, 2.0 * rise - m1, h * slopes[0])
     cubic: Array = left + t * (m0 + t * (3.0 * rise - 2.0 * m0 - m1 + t * (m0 + m1 - 2.0 * rise)))
     return cubic
+
+
+class _March:
+    """All members on their way; every member has its own time, step and block."""
+
+    def __init__(
+        self, members: Members, nodes: Nodes, blocks: Blocks, output_s: Array, control: Control
+    ) -> None:
+        count = members.count
+        self.members, self.nodes, self.blocks = members, nodes, blocks
+        self.output_s, self.control = output_s, control
+        self.water = np.repeat(members.water[None, :], nodes.count, axis=0)
+        self.salt = np.repeat(members.salt[None, :], nodes.count, axis=0)
+        self.out_x = np.empty((len(output_s), nodes.count, count))
+        self.out_s = np.empty_like(self.out_x)
+        self.out_x[:], self.out_s[:] = self.water, self.salt
+        self.now = np.zeros(count)
+        self.length = np.full(count, control.fixed_step_s or FIRST_STEP_S)
+        self.opening = self.length.copy()  # length of the first step of the block
+        self.fresh = np.ones(count)  # 1 in that first step
+        self.block = np.zeros(count, dtype=np.int64)
+        self.wanted = np.full(count, int(np.searchsorted(output_s, 0.0, side="right")))
+        self.steps, self.rejected = np.zeros(count, dtype=np.int64), np.zeros(count, dtype=np.int64)
+
+    @property
+    def busy(self) -> Marks:
+        """Members that still owe an output, array (members,)."""
+        return self.wanted < len(self.output_s)
+
+    def advance(self) -> None:
+        """Try one step of every member; keep the good ones."""
+        air = air_in_block(self.blocks, self.block)
+        border = self.blocks.end_s[self.block, np.arange(len(self.now))]
+        cut = border - self.now <= 1.000001 * self.length
+        h = np.where(cut, border - self.now, self.length)
+        busy = self.busy
+        rate = rates(self.members, self.nodes, air, self.water, self.salt)
+        with np.errstate(all="ignore"):  # a step that is thrown away may overflow
+            trial = step(self.members, self.nodes, air, (self.water, self.salt), rate, h)
+            good, grown = self._judged(trial)
+        taken = good & busy
+        new = (np.where(taken, trial.water, self.water), np.where(taken, trial.salt, self.salt))
+        end = rates(self.members, self.nodes, air, *new)
+        reached = np.where(cut, border, self.now + h)
+        self._write(taken, reached, h, new, (rate, end))
+        self.water, self.salt = new
+        self.now = np.where(taken, reached, self.now)
+        self._next_length(busy, taken, cut, h, grown)
+        self.block = np.minimum(self.block + (taken & cut), len(self.blocks.end_s) - 1)
+        self.steps += taken
+        self.rejected += busy & ~good
+
+    def _judged(self, trial: Step) -> tuple[Marks, Array]:
+        """Which steps are good, and the factor on the next step of each member."""
+        if self.control.fixed_step_s:
+            return np.ones(len(self.now), dtype=np.bool_), np.ones(len(self.now))
+        errors = (trial.water_error, trial.salt_error)
+        profile, new = (self.water, self.salt), (trial.water, trial.salt)
+        wrong, change = _judge(self.nodes.weight, profile, new, errors)
+        ratio = np.maximum(wrong / self.control.tolerance, 1e-12)
+        grown = np.clip(0.9 * ratio ** (-1.0 / 3.0), 0.2, 2.5)
+        grown = np.where(change > LARGEST_CHANGE, np.minimum(grown, 0.5), grown)
+        good = (ratio <= 1.0) & (change <= LARGEST_CHANGE)
+        return good, np.where(np.isfinite(grown), grown, 0.2)
+
+    def _next_length(
+        self,
+        busy: Marks,
+        taken: Marks,
+        cut: Marks,
+        h: Array,
+        grown: Array,
+    ) -> None:
+        """The next step: by the error; after a border not much above the last block's first."""
+        if self.control.fixed_step_s:
+            return
+        self.opening = np.where(taken & (self.fresh > 0.0), h, self.opening)
+        across = np.minimum(np.maximum(self.length, h * grown), 2.0 * self.opening)
+        follow = np.where(taken & cut, across, h * grown)
+        self.length = np.where(busy, follow, self.length)
+        self.fresh = np.where(taken, cut, self.fresh)
+
+    def _write(
+        self,
+        taken: Marks,
+        reached: Array,
+        h: Array,
+        new: tuple[Array, Array],
+        slopes: tuple[tuple[Array, Array], tuple[Array, Array]],
+    ) -> None:
+        """Fill every output that lies within the steps just taken."""
+        while True:
+            due = taken & self.busy
+            due[due] = self.output_s[self.wanted[due]] <= reached[due] * (1.0 + 1e-12)
+            at = np.flatnonzero(due)
+            if not at.size:
+                return
+            t = (self.output_s[self.wanted[at]] - self.now[at]) / h[at]
+            for out, which, old in ((self.out_x, 0, self.water), (self.out_s, 1, self.salt)):
+                ends = (old[:, at], new[which][:, at])
+                slope = (slopes[0][which][:, at], slopes[1][which][:, at])
+                out[self.wanted[at], :, at] = _between(t, h[at], ends, slope, self.fresh[at]).T
+            self.wanted[at] += 1
 
 
 def integrate(
@@ -110,71 +219,15 @@ def integrate(
     Raises:
         NumericsError: when a member would need steps shorter than a millisecond.
     """
-    how = control or Control()
-    count, times = members.count, len(output_s)
-    water = np.repeat(members.water[None, :], nodes.count, axis=0)
-    salt = np.repeat(members.salt[None, :], nodes.count, axis=0)
-    out_x = np.empty((times, nodes.count, count))
-    out_s = np.empty_like(out_x)
-    out_x[:], out_s[:] = water, salt
-    now, length = np.zeros(count), np.full(count, how.fixed_step_s or FIRST_STEP_S)
-    fresh, first = np.ones(count, dtype=np.bool_), length.copy()  # first step of a block, its length
-    block = np.zeros(count, dtype=np.int64)
-    wanted = np.full(count, int(np.searchsorted(output_s, 0.0, side="right")))
-    steps, rejected = np.zeros(count, dtype=np.int64), np.zeros(count, dtype=np.int64)
-    last_block, member = len(blocks.end_s) - 1, np.arange(count)
+    march = _March(members, nodes, blocks, output_s, control or Control())
     for _ in range(MOST_STEPS):
-        busy = wanted < times
-        if not busy.any():
-            return Profiles(out_x, out_s, steps, rejected)
-        air = air_in_block(blocks, block)
-        left_in_block = blocks.end_s[block, member] - now
-        cut = left_in_block <= 1.000001 * length
-        h = np.where(cut, left_in_block, length)
-        rate = rates(members, nodes, air, water, salt)
-        with np.errstate(all="ignore"):  # a step that is thrown away may overflow
-            trial = step(members, nodes, air, water, salt, rate, h)
-            wrong, change = _judge(
-                nodes.weight, water, salt, (trial.water, trial.salt), (trial.water_error, trial.salt_error)
-            )
-            ratio = np.maximum(wrong / how.tolerance, 1e-12)
-            good = (ratio <= 1.0) & (change <= LARGEST_CHANGE)
-            grown = np.clip(0.9 * ratio ** (-1.0 / 3.0), 0.2, 2.5)
-            grown = np.where(change > LARGEST_CHANGE, np.minimum(grown, 0.5), grown)
-        grown = np.where(np.isfinite(grown), grown, 0.2)
-        if how.fixed_step_s:
-            good, grown = np.ones(count, dtype=np.bool_), np.ones(count)
-        taken = good & busy
-        new_x, new_s = np.where(taken, trial.water, water), np.where(taken, trial.salt, salt)
-        end = rates(members, nodes, air, new_x, new_s)
-        reached = np.where(cut, blocks.end_s[block, member], now + h)
-        while True:
-            due = taken & (wanted < times)
-            due[due] = output_s[wanted[due]] <= reached[due] * (1.0 + 1e-12)
-            if not due.any():
-                break
-            at = np.flatnonzero(due)
-            t = (output_s[wanted[at]] - now[at]) / h[at]
-            out_x[wanted[at], :, at] = _between(
-                t, h[at], water[:, at], new_x[:, at], rate[0][:, at], end[0][:, at], fresh[at]
-            ).T
-            out_s[wanted[at], :, at] = _between(
-                t, h[at], salt[:, at], new_s[:, at], rate[1][:, at], end[1][:, at], fresh[at]
-            ).T
-            wanted[at] += 1
-        water, salt = new_x, new_s
-        now = np.where(taken, reached, now)
-        block = np.minimum(block + (taken & cut), last_block)
-        first = np.where(taken & fresh, h, first)
-        follow = np.where(taken & cut, np.minimum(np.maximum(length, h * grown), 2.0 * first), h * grown)
-        fresh = np.where(taken, cut, fresh)
-        length = np.full(count, how.fixed_step_s) if how.fixed_step_s else np.where(busy, follow, length)
-        steps += taken
-        rejected += busy & ~good
-        if np.any(length < SHORTEST_STEP_S):
+        if not march.busy.any():
+            return Profiles(march.out_x, march.out_s, march.steps, march.rejected)
+        if np.any(march.length < SHORTEST_STEP_S):
             break
+        march.advance()
     raise NumericsError(
         "the drying of a member cannot be followed",
-        got=f"a step of {float(np.min(length)):.2g} s",
+        got=f"a step of {float(np.min(march.length)):.2g} s",
         do="look at the piece and the air: something is far outside what a piece can be",
     )

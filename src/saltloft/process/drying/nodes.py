@@ -69,7 +69,7 @@ def _slopes(share: Array) -> Array:
     gap = share[:, None] - share[None, :]
     np.fill_diagonal(gap, 1.0)
     scale = gap.prod(axis=1)
-    slopes = scale[:, None] / (scale[None, :] * gap)
+    slopes: Array = scale[:, None] / (scale[None, :] * gap)
     np.fill_diagonal(slopes, 0.0)
     np.fill_diagonal(slopes, -slopes.sum(axis=1))
     return slopes

@@ -82,6 +82,7 @@ def states_of(members: Members, nodes: Nodes, blocks: Blocks, times_s: Array, pr
     """
     water, salt = profiles.water, profiles.salt
     mean_water = np.einsum("n,tnm->tm", nodes.weight, water)
+    mean_water[times_s <= 0.0] = members.water  # exactly nothing is lost at stuffing
 
     def activity(x: Array, s: Array) -> Array:
         return of_mixture(np.maximum(x, 1e-4), s, members.solutes, members.brine, members.halsey)

@@ -71,7 +71,16 @@ class Surface:
 
 
 def rim_activity(members: Members, water: Array, salt: Array) -> tuple[Array, Array, Array]:
-    """Water activity of a place and its derivatives by water and salt, arrays (members,)."""
+    """Water activity of a place and its derivatives by water and salt.
+
+    Args:
+        members: Members.
+        water: array (members,). [kg/kg]
+        salt: array (members,). [kg/kg]
+
+    Returns:
+        Three arrays (members,). [1] [kg/kg] [kg/kg]
+    """
     if members.linear_sorption > 0.0:
         slope = np.full_like(water, members.linear_sorption)
         return slope * water, slope, np.zeros_like(water)
@@ -109,11 +118,7 @@ def surface(members: Members, air: Air, volume: Array, water: Array, salt: Array
     flux = air.open * drive * gap / damping
     by_activity = (air.open * drive - flux * drive * cooling * air.log_slope) / damping
     damping_by_film = (
-        air.saturated
-        * cooling
-        * air.log_slope
-        * activity
-        * (conductance_by_film - conductance / exchange)
+        air.saturated * cooling * air.log_slope * activity * (conductance_by_film - conductance / exchange)
     )
     by_film = (air.open * conductance_by_film * air.saturated * gap - flux * damping_by_film) / damping
     length = (volume / members.volume) ** members.length_share
@@ -170,8 +175,7 @@ def rates(members: Members, nodes: Nodes, air: Air, water: Array, salt: Array) -
     gradient = nodes.derivative @ value
     push = factor * rim.speed * volume
     salt_flux = push * (
-        members.salt_ratio * slope * water * (nodes.derivative @ brine)
-        + members.salt_drag * brine * gradient
+        members.salt_ratio * slope * water * (nodes.derivative @ brine) + members.salt_drag * brine * gradient
     )
     water_rate = -(nodes.divergence @ (push * gradient))
     water_rate[-1] -= rim.loss / nodes.weight[-1]
@@ -195,10 +199,25 @@ class Jacobian:
     column_x: Array
 
 
+def _swelling(members: Members, nodes: Nodes, volume: Array, rim: Surface) -> tuple[Array, Array]:
+    """d ln(a V) by the water of every node, (n, n, members), and dV(1) by it, (n, members)."""
+    volume_by_water = nodes.integral[:, :, None] * members.law.water_volume
+    rim_volume = volume_by_water[-1]
+    speed_log = rim.speed_by_volume * rim_volume / rim.speed
+    speed_log[-1] += rim.speed_by_activity * rim.by_water / rim.speed
+    common = members.length_share * rim_volume / volume[-1] + speed_log
+    return volume_by_water / volume[:, None, :] + common[None, :, :], rim_volume
+
+
 def jacobian(members: Members, nodes: Nodes, air: Air, water: Array, salt: Array) -> Jacobian:
     """The exact derivatives of `rates`, with shrinkage, cooling and salt in.
 
-    Args: as `rates`.
+    Args:
+        members: Members.
+        nodes: Nodes (n).
+        air: Air.
+        water: array (n, members). [kg/kg]
+        salt: array (n, members). [kg/kg]
 
     Returns:
         Jacobian.
@@ -214,12 +233,7 @@ def jacobian(members: Members, nodes: Nodes, air: Air, water: Array, salt: Array
     ratio = members.salt_ratio
     core = ratio * slope * water * brine_gradient + members.salt_drag * brine * gradient
 
-    volume_by_water = nodes.integral[:, :, None] * members.law.water_volume
-    rim_volume = volume_by_water[-1]
-    speed_log = rim.speed_by_volume * rim_volume / rim.speed
-    speed_log[-1] += rim.speed_by_activity * rim.by_water / rim.speed
-    common = members.length_share * rim_volume / volume[-1] + speed_log
-    relative = volume_by_water / volume[:, None, :] + common[None, :, :]
+    relative, rim_volume = _swelling(members, nodes, volume, rim)
     slopes = nodes.derivative[:, :, None]
 
     q_x = push[:, None, :] * (gradient[:, None, :] * relative + slopes * slope[None, :, :])
@@ -229,8 +243,7 @@ def jacobian(members: Members, nodes: Nodes, air: Air, water: Array, salt: Array
         + (members.salt_drag * brine)[:, None, :] * slopes * slope[None, :, :]
     )
     own = push * (
-        ratio * (bend * water + slope) * brine_gradient
-        + members.salt_drag * brine_by_water * gradient
+        ratio * (bend * water + slope) * brine_gradient + members.salt_drag * brine_by_water * gradient
     )
     p_s = push[:, None, :] * (ratio * slope * water)[:, None, :] * slopes * brine_by_salt[None, :, :]
     own_s = push * members.salt_drag * brine_by_salt * gradient

@@ -19,7 +19,10 @@ GAMMA = 0.5
 
 
 def factorise(matrix: Array) -> Array:
-    """LU factors in place of array (n, n, members), without pivoting.
+    """LU factors in place, without pivoting.
+
+    Args:
+        matrix: array (n, n, members). [1/s]
 
     The matrices are 1/(h gamma) minus a dissipative Jacobian: scaled by the quadrature
     weights their symmetric part is positive, so no pivot can vanish.
@@ -31,7 +34,12 @@ def factorise(matrix: Array) -> Array:
 
 
 def solve(factors: Array, right: Array) -> Array:
-    """Solution of array (n, members) for factors from `factorise`."""
+    """Solution of a factorised system.
+
+    Args:
+        factors: array (n, n, members). From `factorise`. [1/s]
+        right: array (n, members). Right side. [kg/kg.s]
+    """
     answer = right.copy()
     count = factors.shape[0]
     for k in range(1, count):
@@ -93,12 +101,11 @@ class Step:
     salt_error: Array
 
 
-def step(
+def step(  # noqa: PLR0917 - six parts of one step, always in this order
     members: Members,
     nodes: Nodes,
     air: Air,
-    water: Array,
-    salt: Array,
+    profile: tuple[Array, Array],
     rate: tuple[Array, Array],
     step_s: Array,
 ) -> Step:
@@ -108,13 +115,14 @@ def step(
         members: Members.
         nodes: Nodes (n).
         air: Air. Constant over the step.
-        water, salt: arrays (n, members). Profile at the start. [kg/kg]
+        profile: pair of arrays (n, members). Water and salt at the start. [kg/kg]
         rate: pair of arrays (n, members). `rates` at the start. [1/s]
         step_s: array (members,). Step of each member, above 0. [s]
 
     Returns:
         Step. Nothing is judged here: the caller accepts or halves.
     """
+    water, salt = profile
     matrix = step_matrix(jacobian(members, nodes, air, water, salt), 1.0 / (GAMMA * step_s))
     over = 1.0 / step_s
     x1, s1 = matrix.solve(*rate)

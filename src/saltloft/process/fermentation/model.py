@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import j0, j1
+from scipy.special import j0, j1, jn_zeros
 
 from saltloft.science.acids import MeatBuffer, dissociated_share, refine_ph, undissociated_mol_m3
 from saltloft.science.growth import SquareRootGrowth, square_root_rate_h
@@ -19,6 +19,7 @@ FloatArray = NDArray[np.float64]
 
 _LN10 = float(np.log(10.0))
 CORE, RIM = 0, 1
+MODES = 5
 
 
 @dataclass(frozen=True)
@@ -116,37 +117,39 @@ def time_grid(end_h: float) -> FloatArray:
     return np.concatenate((fine, coarse, [end_h]))
 
 
-def first_root(biot: FloatArray) -> FloatArray:
-    """First root of b J1(b) = Bi J0(b): the slowest mode of a cylinder with a film.
+def roots(biot: FloatArray, modes: int) -> FloatArray:
+    """Roots of b J1(b) = Bi J0(b): the modes of a cylinder with a film.
 
     Args:
-        biot: array. Film coefficient times radius over conductivity, above 0. [1]
+        biot: array (members,). Film coefficient times radius over conductivity, above 0. [1]
+        modes: int. How many, from the slowest.
 
     Returns:
-        Array like biot, between 0 and 2.4048. [1]
+        Array (modes, members), rising; each lies between a zero of J1 and the next one of J0. [1]
     """
-    low, high = np.full(biot.shape, 1e-9), np.full(biot.shape, 2.404825557695773)
+    low = np.concatenate(([1e-9], jn_zeros(1, modes - 1) if modes > 1 else []))[:, None] + 0.0 * biot
+    high = jn_zeros(0, modes)[:, None] + 0.0 * biot
     for _ in range(50):
         middle = 0.5 * (low + high)
-        below = middle * j1(middle) < biot * j0(middle)
+        # b J1(b) - Bi J0(b) changes sign once in there; the sign of J0 turns from mode to mode.
+        below = (middle * j1(middle) - biot * j0(middle)) * np.sign(j0(low)) < 0.0
         low, high = np.where(below, middle, low), np.where(below, high, middle)
     return np.asarray(0.5 * (low + high))
 
 
-def lag_time_h(members: Members, model: AcidModel) -> tuple[FloatArray, FloatArray]:
-    """How slowly the piece follows its room.
+def lag_time_h(members: Members, model: AcidModel) -> FloatArray:
+    """Time constant of the slowest mode: how slowly the core follows its room.
 
     Args:
         members: Members.
         model: AcidModel.
 
     Returns:
-        tau: array (members,). Time constant of the slowest mode: 63 % of a step at the core. [h]
-        rim_share: array (members,). Rim's distance from the room over the core's, 0..1. [1]
+        Array (members,). [h]
     """
-    root = first_root(members.film_heat_w_m2k * members.radius_m / model.conductivity_w_mk)
-    tau = members.radius_m**2 / (model.diffusivity_m2_s * root**2) / 3600.0
-    return tau, np.asarray(j0(root))
+    biot = members.film_heat_w_m2k * members.radius_m / model.conductivity_w_mk
+    rate = roots(biot, 1)[0] ** 2 * model.diffusivity_m2_s / members.radius_m**2
+    return np.asarray(1.0 / rate / 3600.0)
 
 
 def temperatures(members: Members, model: AcidModel, time_h: FloatArray, room_c: FloatArray) -> FloatArray:
@@ -162,19 +165,26 @@ def temperatures(members: Members, model: AcidModel, time_h: FloatArray, room_c:
         Array (times, 2, members). [degC]
 
     Notes:
-        One mode of the cylinder series. Neglected: higher modes (the core lags some minutes more),
-        cooling by evaporation, heat of fermentation.
+        Classical series of a long cylinder with a film (Carslaw & Jaeger), its first MODES terms;
+        each change of the room starts the series anew. Neglected: cooling by evaporation, heat of
+        fermentation, ends of the piece.
     """
-    tau, rim_share = lag_time_h(members, model)
-    room = np.broadcast_to(room_c if room_c.ndim == 2 else room_c[:, None], (time_h.size, tau.size))
-    out = np.empty((time_h.size, 2, tau.size))
-    core = np.array(np.broadcast_to(members.start_c, tau.shape))
-    out[0] = core
+    biot = members.film_heat_w_m2k * members.radius_m / model.conductivity_w_mk
+    root = roots(biot, MODES)
+    share = 2.0 * j1(root) / (root * (j0(root) ** 2 + j1(root) ** 2))
+    rate_h = root**2 * model.diffusivity_m2_s / members.radius_m**2 * 3600.0
+    count = members.radius_m.size
+    room = np.broadcast_to(room_c if room_c.ndim == 2 else room_c[:, None], (time_h.size, count))
+    out = np.empty((time_h.size, 2, count))
+    before = np.broadcast_to(room[1 if time_h.size > 1 else 0], (count,))
+    apart = share * (members.start_c - before)
+    out[0] = members.start_c
     for index in range(1, time_h.size):
-        decay = np.exp(-(time_h[index] - time_h[index - 1]) / tau)
-        core = room[index] + (core - room[index]) * decay
-        out[index, CORE] = core
-        out[index, RIM] = room[index] + (core - room[index]) * rim_share
+        apart = apart - share * (room[index] - before)
+        apart = apart * np.exp(-rate_h * (time_h[index] - time_h[index - 1]))
+        before = room[index]
+        out[index, CORE] = before + apart.sum(axis=0)
+        out[index, RIM] = before + (apart * j0(root)).sum(axis=0)
     return out
 
 
