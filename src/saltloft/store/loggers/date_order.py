@@ -18,7 +18,6 @@ _BLOCK = 200_000
 _EARLIEST, _LATEST = 2010, 2079
 # Day number of 1970-01-01 in a spreadsheet that counts from 1900, and from 1904.
 _SERIAL_1970 = {"1900": 25569, "1904": 24107}
-_WORDS = {"dmy": "day, month, year", "mdy": "month, day, year", "ymd": "year, month, day"}
 
 
 @dataclass(frozen=True)
@@ -90,6 +89,12 @@ def _numbers_as_dates(
         understood.append(say("Times are seconds or milliseconds since 1970 (UTC)."))
 
 
+def _order_words(order: str) -> str:
+    if order == "dmy":
+        return say("day, month, year")
+    return say("month, day, year") if order == "mdy" else say("year, month, day")
+
+
 def _where(parts: Parts, kind: int) -> npt.NDArray[np.bool_] | slice | None:
     """The rows of one kind: all of them as a slice, which copies nothing; None when there are none."""
     rows = parts.kind == kind
@@ -136,7 +141,7 @@ def _decide(
                 key="date_order",
             )
         if answered in read:
-            words = say("Dates are {order}, as you answered.", order=say(_WORDS[answered]))
+            words = say("Dates are {order}, as you answered.", order=_order_words(answered))
             return read[answered], [words], []
     anywhere = np.any([np.isfinite(values) for values in read.values()], axis=0)
     whole = [order for order in orders if np.isfinite(read[order][anywhere]).all()]
@@ -175,10 +180,10 @@ def _because(
             against = np.flatnonzero(anywhere & ~np.isfinite(values))
             return say(
                 "Dates are {order}: line {line} fits no other order.",
-                order=say(_WORDS[order]),
+                order=_order_words(order),
                 line=int(lines[against[0]]),
             )
-    return say("Dates are {order}.", order=say(_WORDS[order]))
+    return say("Dates are {order}.", order=_order_words(order))
 
 
 def _two_orders(
@@ -191,7 +196,7 @@ def _two_orders(
         alone = np.flatnonzero(np.isfinite(values) & ~np.any(others, axis=0))
         if alone.size:
             examples.append(
-                say("line {line} is {order}", line=int(lines[alone[0]]), order=say(_WORDS[order]))
+                say("line {line} is {order}", line=int(lines[alone[0]]), order=_order_words(order))
             )
     best = max(read, key=lambda order: int(np.isfinite(read[order]).sum()))
     if not anywhere.any():
@@ -215,7 +220,7 @@ def _by_steps(
     if scores[best] > scores[second]:
         words = say(
             "Dates are {order}: only so do the readings follow each other at an even step.",
-            order=say(_WORDS[best]),
+            order=_order_words(best),
         )
         return read[best], [words], []
     finite = np.flatnonzero(np.isfinite(read[best]))

@@ -47,8 +47,8 @@ _OTHER = words_set(
 )
 _FILLER = words_set(
     "room raum kammer cella cellar sala camara zone zona ch kanal channel sensor probe fuhler sonda relative "
-    "rel relativ relativa relativer air luft aria aire ambient dry bulb value wert avg mean mittel mittelwert "
-    "media medio average der del della la"
+    "rel relativ relativa relativer air luft aria aire ambient dry bulb value wert avg mean mittel "
+    "mittelwert media medio average der del della la"
 )
 _DEGREE = "\u00b0|\u00ba|\ufffd|\u00ef\u00bf\u00bd|\u2218|\u02da|deg\\.?|grad"
 _UNIT_CF = re.compile(
