@@ -147,6 +147,7 @@ class House:
                 self.close()
                 for path in (self.folder / FILE, *self.folder.glob("house.db*")):
                     path.unlink(missing_ok=True)
+                (self.folder / "files").rmdir()
                 raise InputError(receipt.words, allowed=receipt.allowed, key=receipt.key)
 
     def now(self) -> datetime:
