@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from saltloft.foundation.errors import InputError, SaltloftError
+from saltloft.foundation.errors import SaltloftError
 from saltloft.foundation.words import say
 
 if TYPE_CHECKING:
@@ -96,7 +96,7 @@ def _take(
                 by = Stamp(person or "administrator", "console", house.now())
                 taken = watch.import_file(house, by, path.name, data, said, entry_id=house.new_id())
                 results.append((path.name, taken))
-            except InputError as error:
+            except SaltloftError as error:
                 results.append((path.name, error))
     return results
 

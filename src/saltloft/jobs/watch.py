@@ -100,7 +100,14 @@ def read_bytes(path: Path) -> bytes:
             say("there is no such file"), got=str(path), allowed=say("a logger's file"), key=str(path)
         )
     refuse_size(path.stat().st_size)
-    return path.read_bytes()
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        raise InputError(
+            say("the file can't be read"),
+            got=f"{path}: {error.strerror}",
+            do=say("copy it to a place you may read"),
+        ) from error
 
 
 def look(file: str, data: bytes, said: Said, *, now: datetime, house: OpenHouse | None = None) -> FileTaken:

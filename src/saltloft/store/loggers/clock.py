@@ -145,7 +145,12 @@ def look_for_evidence(local: _Local, name: str) -> Evidence:
 
 
 def _near(local: _Local, edge: float, reach: float) -> bool:
-    """True when a reading stands within one and a half steps before (reach < 0) or after the edge."""
+    """True when a reading stands within one and a half steps before (reach < 0) or after the edge.
+
+    Steps longer than an hour tell nothing about an hour.
+    """
+    if abs(reach) > 3600:
+        return False
     low, high = sorted((edge, edge + 1.5 * reach))
     return bool(np.any((local >= low) & (local <= high)))
 
@@ -153,7 +158,12 @@ def _near(local: _Local, edge: float, reach: float) -> bool:
 def _passes(local: _Local, low: float, high: float) -> int:
     """How often the clock ran through a window: one more than its steps back within it."""
     inside = local[(local >= low) & (local < high)]
-    return 1 + int(np.sum(np.diff(inside) < 0))
+    return 1 + int(np.sum(_steps_back(inside, usual_step(local))))
+
+
+def _steps_back(inside: _Local, step: int) -> npt.NDArray[np.bool_]:
+    """Where the clock goes back; with a step of an hour, standing still is going back."""
+    return np.diff(inside) <= 0 if step >= 3600 else np.diff(inside) < 0
 
 
 def to_utc(local: _Local, name: str, clock: str, spring_repeat: str = "") -> tuple[_Local, int]:
@@ -202,10 +212,10 @@ def _second_pass(
     local: _Local, inside: npt.NDArray[np.intp], low: float, high: float
 ) -> npt.NDArray[np.bool_] | None:
     """For rows in the hour shown twice: True in its second pass; None when nothing tells."""
-    back = np.diff(local[inside]) < 0
+    step = usual_step(local) or 3600
+    back = _steps_back(local[inside], step)
     if back.any():
         return np.concatenate(([False], np.cumsum(back) > 0))
-    step = usual_step(local) or 3600
     before, after = _near(local, low, -step), _near(local, high, step)
     if before == after:
         return None

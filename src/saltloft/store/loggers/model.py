@@ -102,8 +102,8 @@ class Flag:
     """A stretch that is kept and worth a look.
 
     Args:
-        code: str. 'flat', 'jump', 'saturated' or 'clock_reset'.
-        series: str. Name of the series; empty for the whole file.
+        code: str. 'flat', 'jump' or 'saturated'.
+        series: str. Name of the series.
         start_s: int. [s, UTC]
         end_s: int. [s, UTC]
         words: str. What was seen, one sentence.
