@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from saltloft.cases.open_house import OpenHouse
+from saltloft.cases.open_house import OpenHouse, known_at
 from saltloft.cases.rooms_now import rooms_now
 from saltloft.plant.answers import HouseFace, LotJudgement, LotOutlook, RoomNow
 from saltloft.plant.house_record import InstrumentRecord
@@ -17,6 +17,9 @@ from saltloft.plant.recipes import ProductDefined
 from saltloft.plant.stated import Stated
 
 CHECKS_SEEN = timedelta(days=15)
+# Lots that left are of use to what a usual week makes; older ones that still lie here to what is due.
+WEEKS_SEEN = timedelta(weeks=10)
+LOTS_SEEN = timedelta(days=180)
 
 
 @dataclass(frozen=True)
@@ -27,7 +30,7 @@ class HouseDay:
         face: HouseFace.
         at: datetime, aware.
         zone: ZoneInfo.
-        lots: tuple of LotRecord. Every lot of every family.
+        lots: tuple of LotRecord. Every lot that hangs, is held or was made in the last half year.
         products: mapping of product to ProductDefined.
         product_entries: mapping of product to the entry ids of its definition.
         instruments: tuple of InstrumentRecord.
@@ -77,6 +80,21 @@ class HouseDay:
         return product.title if product is not None else lot.product
 
 
+def _lots(house: OpenHouse, at: datetime, known: datetime | None) -> list[LotRecord]:
+    if known is not None:
+        return [lot for lot in house.store.lots.all(known) if _matters(lot.state, lot.made_at, at)]
+    rows = house.store.lots.summaries()
+    return [house.store.lots.get(row.lot) for row in rows if _matters(row.state, row.made_at, at)]
+
+
+def _matters(state: str, made_at: datetime, at: datetime) -> bool:
+    return (
+        state in ("hanging", "held")
+        or (state != "gone" and at - made_at < LOTS_SEEN)
+        or (at - made_at < WEEKS_SEEN)
+    )
+
+
 def house_day(
     house: OpenHouse,
     at: datetime,
@@ -92,9 +110,10 @@ def house_day(
         judgements: mapping of lot to LotJudgement.
     """
     store = house.store
-    lots = tuple(store.lots.all(at))
+    known = known_at(house, at)
+    lots = tuple(_lots(house, at, known))
     hanging = [lot for lot in lots if lot.hanging]
-    products = store.products.all(at)
+    products = store.products.all(known)
     return HouseDay(
         face=house.face(),
         at=at,
@@ -102,9 +121,9 @@ def house_day(
         lots=lots,
         products={record.product: record.defined.payload for record in products},
         product_entries={record.product: record.defined.entry_ids for record in products},
-        instruments=tuple(store.instruments.all(at)),
+        instruments=tuple(store.instruments.all(known)),
         rooms=rooms_now(house, at, hanging, outlooks),
-        checks=tuple(store.checks.all(at, start=at - CHECKS_SEEN, end=at)),
+        checks=tuple(store.checks.all(known, start=at - CHECKS_SEEN, end=at)),
         outlooks=outlooks,
         judgements=judgements,
     )

@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 
 from saltloft.cases.batter import Batter, batter_of
 from saltloft.cases.lot_air import Stay, stays_of
-from saltloft.cases.open_house import OpenHouse
+from saltloft.cases.open_house import OpenHouse, known_at
 from saltloft.cases.room_history import joined, nothing_read, temperature_traces
 from saltloft.cases.rules import degree_hours_rules, name_limits, shelf_ways
 from saltloft.foundation.words import say
@@ -38,6 +38,7 @@ class Ground:
 
     Args:
         at: datetime, aware.
+        known: datetime or None. What the store is asked for, from `known_at`.
         markets: tuple of str. Those the house sells in.
         confirmed: frozenset of str. Fact keys that count as confirmed.
         documents: tuple of Stated of DocumentRecorded.
@@ -45,6 +46,7 @@ class Ground:
     """
 
     at: datetime
+    known: datetime | None
     markets: tuple[str, ...]
     confirmed: frozenset[str]
     documents: tuple[Stated[DocumentRecorded], ...]
@@ -58,12 +60,14 @@ def ground_of(house: OpenHouse, at: datetime) -> Ground:
         house: OpenHouse.
         at: datetime, aware. Only what was recorded by then counts.
     """
+    known = known_at(house, at)
     return Ground(
         at=at,
+        known=known,
         markets=house.store.house().payload.markets,
         confirmed=confirmed_keys(house, at),
-        documents=tuple(house.store.documents.all(at)),
-        instruments={record.instrument: record for record in house.store.instruments.all(at)},
+        documents=tuple(house.store.documents.all(known)),
+        instruments={record.instrument: record for record in house.store.instruments.all(known)},
     )
 
 
@@ -78,7 +82,7 @@ def confirmed_keys(house: OpenHouse, at: datetime) -> frozenset[str]:
     """
     found = {key for key in house.facts.keys() if house.facts.confirmed_by_source(key)}  # noqa: SIM118
     known = set(house.facts.keys())
-    for item in house.store.confirmations.all(at):
+    for item in house.store.confirmations.all(known_at(house, at)):
         said = item.payload
         counts = bool(said.demo) == house.demo or not said.demo
         if said.fact in known and counts and said.digest == house.facts.digest(said.fact):
@@ -102,9 +106,9 @@ def judge_lot(
         UnknownName: no such lot or product.
     """
     base = ground or ground_of(house, at)
-    record = house.store.lots.get(lot, at)
+    record = house.store.lots.get(lot, base.known)
     product = product_of(house, record, at)
-    recipe = house.store.recipes.find(record.recipe, at) if record.recipe else None
+    recipe = house.store.recipes.find(record.recipe, base.known) if record.recipe else None
     batter = batter_of(record, recipe.defined.payload, house.facts) if recipe else None
     asked = _Asked(house, record, product, base, market, _ph_sets(record, base), batter)
     counts, ended = _degree_hours(asked)
@@ -152,7 +156,7 @@ def product_of(house: OpenHouse, record: LotRecord, at: datetime) -> ProductDefi
     Raises:
         UnknownName: no such product.
     """
-    known = house.store.products.get(record.product, at)
+    known = house.store.products.get(record.product, known_at(house, at))
     before = [
         item
         for item in known.history
@@ -229,7 +233,7 @@ def _traces(
     firsts = tuple(traces[0] for traces in by_stay if traces)
     seconds = tuple(traces[1] for traces in by_stay if len(traces) > 1)
     if not firsts:
-        rooms = [house.store.rooms.find(stay.room, at) for stay in stays]
+        rooms = [house.store.rooms.find(stay.room, known_at(house, at)) for stay in stays]
         highest = max(
             (float(r.defined.payload.highest_temperature_c) for r in rooms if r), default=float("inf")
         )
@@ -244,7 +248,7 @@ def _of_stay(
     margin = 3600.0
     start = datetime.fromtimestamp(stay.start_s - (margin if stay.start_s else 0.0), UTC)
     end = datetime.fromtimestamp(min(until_s + margin if last else stay.end_s, at.timestamp()), UTC)
-    return temperature_traces(house, stay.room, start, end, at)
+    return temperature_traces(house, stay.room, start, end, known_at(house, at))
 
 
 def _finished(asked: _Asked, counts: tuple[Verdict, ...], ended: PhSet | None) -> Finished:

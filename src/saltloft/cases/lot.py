@@ -14,7 +14,7 @@ from saltloft.cases.batter import Batter, batter_of
 from saltloft.cases.dry import DryCase
 from saltloft.cases.lot_air import BIN_S, LoggedAir, logged_air
 from saltloft.cases.lot_weighings import LossReading, losses
-from saltloft.cases.open_house import OpenHouse
+from saltloft.cases.open_house import OpenHouse, known_at
 from saltloft.foundation.errors import InputError
 from saltloft.plant.answers import AirGap, AirRecord
 from saltloft.plant.lot_record import LotRecord
@@ -75,7 +75,8 @@ def lot_case(house: OpenHouse, lot: str, asof: datetime, *, weighed_until_d: flo
         UnknownName: no such lot or product.
         InputError: not a dry sausage lot, or not hung yet.
     """
-    record = house.store.lots.get(lot, asof)
+    known = known_at(house, asof)
+    record = house.store.lots.get(lot, known)
     if record.family != "dry_sausage" or not isinstance(record.made.payload, LotMade):
         raise InputError(
             f"{lot} has no forecast in this version",
@@ -86,10 +87,10 @@ def lot_case(house: OpenHouse, lot: str, asof: datetime, *, weighed_until_d: flo
     if record.hung_at is None:
         raise InputError(f"{lot} does not hang yet", do="hang it first", key="lot")
     asof = min(asof, off_racks_at(record) or asof)
-    defined = house.store.products.get(record.product, asof).defined
-    recipe = house.store.recipes.find(record.recipe, asof)
+    defined = house.store.products.get(record.product, known).defined
+    recipe = house.store.recipes.find(record.recipe, known)
     batter = None if recipe is None else batter_of(record, recipe.defined.payload, house.facts)
-    air = logged_air(house, record, asof)
+    air = logged_air(house, record, asof, known)
     all_readings = losses(record)
     if weighed_until_d is not None:
         all_readings = tuple(reading for reading in all_readings if reading.day <= weighed_until_d)

@@ -108,15 +108,16 @@ def stays_of(record: LotRecord, asof: datetime) -> tuple[Stay, ...]:
     return tuple(found)
 
 
-def logged_air(house: OpenHouse, record: LotRecord, asof: datetime) -> LoggedAir:
+def logged_air(house: OpenHouse, record: LotRecord, asof: datetime, known: datetime | None) -> LoggedAir:
     """Everything the room logs say of the air a lot hung in, up to `asof`.
 
     Args:
         house: OpenHouse.
         record: LotRecord.
-        asof: datetime, aware. Only batches sealed by then count.
+        asof: datetime, aware.
+        known: datetime or None. Only batches sealed by then count; None: all.
     """
-    parts = [_of_stay(house, stay, asof) for stay in stays_of(record, asof)]
+    parts = [_of_stay(house, stay, known) for stay in stays_of(record, asof)]
     parts = [part for part in parts if part.at_s.size]
     if not parts:
         nothing = np.empty(0)
@@ -132,12 +133,12 @@ def logged_air(house: OpenHouse, record: LotRecord, asof: datetime) -> LoggedAir
     )
 
 
-def _of_stay(house: OpenHouse, stay: Stay, asof: datetime) -> LoggedAir:
+def _of_stay(house: OpenHouse, stay: Stay, known: datetime | None) -> LoggedAir:
     first = stay.start_s // BIN_S * BIN_S
     at_s = np.arange(first, max(stay.end_s, first + BIN_S), BIN_S, dtype=np.int64)
-    temperature, batches_t = _binned(house, stay, "temperature_c", at_s, asof)
-    rh, batches_h = _binned(house, stay, "rh_pct", at_s, asof)
-    room = house.store.rooms.find(stay.room, asof)
+    temperature, batches_t = _binned(house, stay, "temperature_c", at_s, known)
+    rh, batches_h = _binned(house, stay, "rh_pct", at_s, known)
+    room = house.store.rooms.find(stay.room, known)
     temperature, held_t, sets_t = _filled(temperature, at_s, room, "temperature_c")
     rh, held_h, sets_h = _filled(rh, at_s, room, "rh_pct")
     measured = held_t & held_h
@@ -153,7 +154,7 @@ def _of_stay(house: OpenHouse, stay: Stay, asof: datetime) -> LoggedAir:
 
 
 def _binned(
-    house: OpenHouse, stay: Stay, quantity: str, at_s: NDArray[np.int64], asof: datetime
+    house: OpenHouse, stay: Stay, quantity: str, at_s: NDArray[np.int64], known: datetime | None
 ) -> tuple[Array, tuple[str, ...]]:
     """Half-hour means of the room's own logger, of a second one where the first is silent; NaN else."""
     start = datetime.fromtimestamp(int(at_s[0]), UTC)
@@ -161,7 +162,7 @@ def _binned(
     values = np.full(at_s.size, np.nan)
     used: list[str] = []
     for logger in loggers_of(house, stay.room, quantity):
-        times, read = house.store.readings.trace(stay.room, quantity, start, end, logger=logger, asof=asof)
+        times, read = house.store.readings.trace(stay.room, quantity, start, end, logger=logger, asof=known)
         if not times.size:
             continue
         if quantity == "rh_pct":
@@ -170,7 +171,7 @@ def _binned(
         fresh = np.isnan(values) & ~np.isnan(mean)
         if fresh.any():
             values[fresh] = mean[fresh]
-            used += house.store.readings.sources(stay.room, quantity, start, end, logger=logger, asof=asof)
+            used += house.store.readings.sources(stay.room, quantity, start, end, logger=logger, asof=known)
     return values, tuple(used)
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from saltloft.cases.batter import Batter, batter_of
 from saltloft.cases.judgement import product_of
-from saltloft.cases.open_house import OpenHouse
+from saltloft.cases.open_house import OpenHouse, known_at
 from saltloft.foundation.words import say
 from saltloft.plant.answers import (
     InstrumentUse,
@@ -41,11 +41,12 @@ def lot_folder(
     Raises:
         UnknownName: no such lot or product.
     """
-    record = house.store.lots.get(lot, at)
-    recipe = house.store.recipes.find(record.recipe, at) if record.recipe else None
+    known = known_at(house, at)
+    record = house.store.lots.get(lot, known)
+    recipe = house.store.recipes.find(record.recipe, known) if record.recipe else None
     batter = batter_of(record, recipe.defined.payload, house.facts) if recipe else None
     hazards = {stand.hazard for stand in judgement.hazards}
-    documents = [item for item in house.store.documents.all(at) if item.payload.hazard in hazards]
+    documents = [item for item in house.store.documents.all(known) if item.payload.hazard in hazards]
     return LotFolder(
         house=house.face(),
         at=at,
@@ -87,7 +88,7 @@ def next_step(house: OpenHouse, record: LotRecord, judgement: LotJudgement, at: 
     if record.open_holds:
         until = record.open_holds[-1].held.payload.until
         return until.rstrip(".") or say("decide on the hold")
-    room = house.store.rooms.find(record.room, at) if record.room else None
+    room = house.store.rooms.find(record.room, known_at(house, at)) if record.room else None
     ferments = room is not None and room.defined.payload.role == "fermenting"
     tasks = floor_tasks(record, at, house.zone, ferments=ferments)
     if any(task.sort == "ph" for task in tasks):
@@ -116,7 +117,7 @@ def instrument_uses(house: OpenHouse, record: LotRecord, at: datetime) -> tuple[
     by_name: dict[str, list[datetime]] = {}
     for item in readings:
         by_name.setdefault(item.payload.instrument, []).append(item.at)
-    known = {one.instrument: one for one in house.store.instruments.all(at)}
+    known = {one.instrument: one for one in house.store.instruments.all(known_at(house, at))}
     return tuple(_use(house, name, known.get(name), times, at) for name, times in sorted(by_name.items()))
 
 
@@ -168,7 +169,7 @@ def source_lines(house: OpenHouse, judgement: LotJudgement, at: datetime) -> tup
     keys: Iterable[str] = dict.fromkeys(
         key for verdict in (*stands, *judgement.names, *judgement.other) for key in verdict.sources
     )
-    said = {item.payload.fact: item for item in house.store.confirmations.all(at)}
+    said = {item.payload.fact: item for item in house.store.confirmations.all(known_at(house, at))}
     return tuple(_source(house, key, said) for key in keys)
 
 

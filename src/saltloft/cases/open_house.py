@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Protocol
 from zoneinfo import ZoneInfo
 
@@ -29,3 +29,12 @@ class OpenHouse(Protocol):
     def now(self) -> datetime: ...
 
     def face(self) -> HouseFace: ...
+
+
+# A moment this close to now is now: nothing that was recorded needs to be left out.
+AS_GOOD_AS_NOW = timedelta(seconds=5)
+
+
+def known_at(house: OpenHouse, at: datetime) -> datetime | None:
+    """What to hand the store as `asof`: None, which is quick, when `at` is now."""
+    return None if house.now() - at <= AS_GOOD_AS_NOW else at

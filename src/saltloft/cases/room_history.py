@@ -60,7 +60,7 @@ def habit_of(house: OpenHouse, batch: BatchRecord, series: str) -> Habit | None:
 
 
 def temperature_traces(
-    house: OpenHouse, room: str, start: datetime, end: datetime, asof: datetime
+    house: OpenHouse, room: str, start: datetime, end: datetime, asof: datetime | None
 ) -> tuple[TemperatureTrace, ...]:
     """The room's temperature by each of its loggers, the room's own first.
 
@@ -68,7 +68,7 @@ def temperature_traces(
         house: OpenHouse.
         room: str.
         start, end: datetime, aware.
-        asof: datetime, aware. Only batches sealed by then count.
+        asof: datetime or None. Only batches sealed by then count; None: all.
 
     Returns:
         tuple of TemperatureTrace. Empty when the room has no logger.
@@ -99,7 +99,7 @@ def temperature_traces(
     return tuple(found)
 
 
-def _in_check(house: OpenHouse, room: str, logger: str, at: datetime, asof: datetime) -> bool:
+def _in_check(house: OpenHouse, room: str, logger: str, at: datetime, asof: datetime | None) -> bool:
     """False when the house keeps checks of this room's logger and one throws the readings into doubt."""
     for record in house.store.instruments.all(asof):
         defined = record.defined.payload

@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 
 from saltloft.cases.lot_air import gap_minutes, loggers_of
-from saltloft.cases.open_house import OpenHouse
+from saltloft.cases.open_house import OpenHouse, known_at
 from saltloft.foundation.words import say
 from saltloft.plant.answers import LotOutlook, RoomNow
 from saltloft.plant.house_record import RoomRecord
@@ -54,7 +54,9 @@ def rooms_now(
         lots: sequence of LotRecord. Those that hang.
         outlooks: mapping of lot to LotOutlook. For the present weight; green weight without.
     """
-    return tuple(_room(house, room, asof, lots, outlooks) for room in house.store.rooms.all(asof))
+    return tuple(
+        _room(house, room, asof, lots, outlooks) for room in house.store.rooms.all(known_at(house, asof))
+    )
 
 
 def _room(

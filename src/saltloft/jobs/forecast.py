@@ -14,7 +14,7 @@ from saltloft.cases.drying_parameters import drying_parameters, kill_models
 from saltloft.cases.kept_outlook import SORT, from_bytes, to_bytes
 from saltloft.cases.lot import LotCase, air_record, key_of, lot_case
 from saltloft.cases.lot_weighings import measured_points
-from saltloft.cases.open_house import OpenHouse
+from saltloft.cases.open_house import OpenHouse, known_at
 from saltloft.foundation.errors import SaltloftError
 from saltloft.foundation.words import say
 from saltloft.plant.answers import AirRecord, LotOutlook
@@ -186,7 +186,11 @@ def morning(
         tells why for one lot.
     """
     moment = asof or house.now()
-    lots = [r.lot for r in house.store.lots.hanging(asof) if r.family == "dry_sausage"]
+    lots = [
+        record.lot
+        for record in house.store.lots.hanging(known_at(house, moment))
+        if record.family == "dry_sausage"
+    ]
     found: dict[str, LotOutlook] = {}
 
     def one(lot: str) -> LotOutlook | None:

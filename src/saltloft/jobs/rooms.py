@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from datetime import datetime
 
 from saltloft.cases.kept_outlook import SORT, from_bytes
-from saltloft.cases.open_house import OpenHouse
+from saltloft.cases.open_house import OpenHouse, known_at
 from saltloft.cases.rooms_now import rooms_now
 from saltloft.plant.answers import LotOutlook, RoomNow
 
@@ -21,8 +21,9 @@ def rooms(
         at: datetime or None. None: now.
         outlooks: mapping of lot to LotOutlook, or None: the kept forecasts, computing nothing.
     """
-    lots = house.store.lots.hanging(at)
+    moment = at or house.now()
+    lots = house.store.lots.hanging(known_at(house, moment))
     if outlooks is None:
         kept = {lot.lot: house.store.kept.latest(SORT, lot.lot) for lot in lots}
         outlooks = {lot: from_bytes(found.body) for lot, found in kept.items() if found is not None}
-    return rooms_now(house, at or house.now(), lots, outlooks)
+    return rooms_now(house, moment, lots, outlooks)

@@ -17,6 +17,7 @@ from saltloft.store.stating import stated
 from saltloft.store.tables import journal as journal_table
 
 R = TypeVar("R")
+_PAST_KEPT = 2000
 
 
 class Shelf(Generic[R]):
@@ -41,6 +42,7 @@ class Shelf(Generic[R]):
         self.kinds = kinds
         self._build = build
         self._kept: dict[str, tuple[int, R | None]] = {}
+        self._past: dict[tuple[str, datetime], tuple[int, R | None]] = {}
         self._lock = threading.Lock()
 
     def get(self, name: str, asof: datetime | None = None) -> R:
@@ -92,10 +94,9 @@ class Shelf(Generic[R]):
     def _read(
         self, connection: Connection, names: Sequence[str], asof: datetime | None
     ) -> dict[str, R | None]:
-        if asof is not None:
-            known = journal.of_subjects(connection, names)
-            return {name: self._build(name, stated(known[name], asof)) for name in names}
         last = _last_seqs(connection, names)
+        if asof is not None:
+            return self._read_past(connection, names, asof, last)
         with self._lock:
             kept = {name: self._kept[name] for name in names if name in self._kept}
         stale = [name for name in names if name not in kept or kept[name][0] != last.get(name, 0)]
@@ -105,6 +106,25 @@ class Shelf(Generic[R]):
             kept.update(fresh)
             with self._lock:
                 self._kept.update(fresh)
+        return {name: kept[name][1] for name in names}
+
+    def _read_past(
+        self, connection: Connection, names: Sequence[str], asof: datetime, last: dict[str, int]
+    ) -> dict[str, R | None]:
+        """As known at a moment; one question asks for the same moment many times, so the last are kept."""
+        with self._lock:
+            kept = {name: self._past[name, asof] for name in names if (name, asof) in self._past}
+        stale = [name for name in names if name not in kept or kept[name][0] != last.get(name, 0)]
+        if stale:
+            known = journal.of_subjects(connection, stale)
+            fresh = {
+                name: (last.get(name, 0), self._build(name, stated(known[name], asof))) for name in stale
+            }
+            kept.update(fresh)
+            with self._lock:
+                if len(self._past) > _PAST_KEPT:
+                    self._past.clear()
+                self._past.update({(name, asof): pair for name, pair in fresh.items()})
         return {name: kept[name][1] for name in names}
 
 
