@@ -19,14 +19,17 @@ ZONES = (
     "Asia/Kolkata",
     "UTC",
 )
+# Hourly readings leave one of them alone in Lord Howe's half hour, where nothing tells its pass.
+HOURLY = tuple(zone for zone in ZONES if zone != "Australia/Lord_Howe")
 
 
 def _naive_seconds(moment: datetime) -> float:
     return moment.replace(tzinfo=UTC).timestamp()
 
 
-@pytest.mark.parametrize("minutes", [10, 60])
-@pytest.mark.parametrize("zone", ZONES)
+@pytest.mark.parametrize(
+    ("zone", "minutes"), [(zone, 10) for zone in ZONES] + [(zone, 60) for zone in HOURLY]
+)
 def test_a_whole_year_comes_back_to_its_moments(zone: str, minutes: int) -> None:
     """What a following clock shows through a year, in order, is put back without a gap or an hour lost."""
     start = datetime(2026, 1, 1, tzinfo=UTC)
@@ -79,9 +82,7 @@ def test_half_of_the_autumn_hour_is_placed_by_its_neighbours(stamps: list[str], 
 
 def test_an_autumn_hour_without_neighbours_is_not_guessed() -> None:
     """One lone reading at 02:30 on that morning can be either: it is left out."""
-    shown = np.array(
-        [_naive_seconds(datetime(2026, 10, 25, 2, 30)), _naive_seconds(datetime(2026, 10, 25, 9))]
-    )
+    shown = np.array([_naive_seconds(datetime(2026, 10, 25, hour, 30, tzinfo=UTC)) for hour in (2, 9)])
     utc, _ = clock.to_utc(shown, "Europe/Vienna", clock.FOLLOWS)
     assert np.isnan(utc[0])
     assert np.isfinite(utc[1])
