@@ -22,7 +22,9 @@ def enter_until_killed(folder: str, answers: Connection) -> None:
     def phone(number: int) -> None:
         by = Stamp("besnik", f"phone-{number}", datetime(2026, 11, 3, 6, tzinfo=UTC))
         for step in range(1_000_000):
-            draft = Draft(house.new_id(), weighing("1.00", tag=f"{number}"), MADE_AT + timedelta(seconds=step))
+            draft = Draft(
+                house.new_id(), weighing("1.00", tag=f"{number}"), MADE_AT + timedelta(seconds=step)
+            )
             receipt = record.enter(house, by, [draft])[0]
             with lock:
                 answers.send((receipt.entry_id, receipt.status))

@@ -23,7 +23,9 @@ def house(tmp_path: Path) -> House:
     made = with_lot(tmp_path / "house")
     one_of_each(made)
     rows = {"D2/rh_pct": (np.arange(500, dtype=np.int64) * 60, np.full(500, 81.5))}
-    made.store.readings.seal(rows, ReadingsSealed("b-1", "a.csv", "a" * 64, 0, "", (), "", ""), BY, made.new_id())
+    made.store.readings.seal(
+        rows, ReadingsSealed("b-1", "a.csv", "a" * 64, 0, "", (), "", ""), BY, made.new_id()
+    )
     made.store.attachments.put(b"a laboratory's report", "report.pdf", "application/pdf", NOW)
     people.set_pin(made, "ilo", "4711")
     return made

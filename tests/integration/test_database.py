@@ -27,7 +27,12 @@ def test_every_connection_writes_through_to_the_disk(tmp_path: Path) -> None:
     connections = [database.engine.connect() for _ in range(15)]
     for number, connection in enumerate(connections):
         one = connection.execution_options(**(WRITES if number == 7 else {}))
-        seen.append((one.execute(text("PRAGMA synchronous")).scalar(), one.execute(text("PRAGMA journal_mode")).scalar()))
+        seen.append(
+            (
+                one.execute(text("PRAGMA synchronous")).scalar(),
+                one.execute(text("PRAGMA journal_mode")).scalar(),
+            )
+        )
     for connection in connections:
         connection.close()
     assert set(seen) == {(2, "wal")}
@@ -39,9 +44,13 @@ def test_migrations_make_the_tables_the_program_knows(tmp_path: Path) -> None:
     with database.reading() as connection:
         context = MigrationContext.configure(connection)
         ours = {*KEPT.tables, *BUILT.tables, *SCRATCH.tables}
-        context.opts["include_object"] = lambda thing, name, sort, reflected, other: sort != "table" or name in KEPT.tables
+        context.opts["include_object"] = lambda thing, name, sort, reflected, other: (
+            sort != "table" or name in KEPT.tables
+        )
         assert compare_metadata(context, KEPT) == []
-        found = {row[0] for row in connection.execute(text("SELECT name FROM sqlite_master WHERE type = 'table'"))}
+        found = {
+            row[0] for row in connection.execute(text("SELECT name FROM sqlite_master WHERE type = 'table'"))
+        }
     assert found - {"alembic_version"} == ours
     config = Config()
     config.set_main_option("script_location", str(files("saltloft.store") / "migrations"))
@@ -99,7 +108,10 @@ def test_a_damaged_page_is_said_so(tmp_path: Path) -> None:
     for start in range(4096, len(content), 4096):
         content[start : start + 512] = b"\0" * 512
     file.write_bytes(content)
-    with pytest.raises(StoreError, match="restore the last backup"), House.open(folder, environment={}) as house:
+    with (
+        pytest.raises(StoreError, match="restore the last backup"),
+        House.open(folder, environment={}) as house,
+    ):
         house.store.verify()
 
 

@@ -81,7 +81,10 @@ def test_the_hash_is_what_the_documentation_says(tmp_path: Path) -> None:
     ).fetchall()  # fmt: skip
     previous = "0" * 64
     for row in rows[-3:]:
-        parts = [b"saltloft-journal/1", *(part if isinstance(part, bytes) else str(part).encode() for part in row[:-1])]
+        parts = [
+            b"saltloft-journal/1",
+            *(part if isinstance(part, bytes) else str(part).encode() for part in row[:-1]),
+        ]
         text = b"".join(b"%d:%s," % (len(part), part) for part in parts)
         summed = subprocess.run(["sha256sum"], input=text, capture_output=True, check=True).stdout.split()[0]
         assert summed.decode() == row[-1]

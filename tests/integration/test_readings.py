@@ -123,7 +123,9 @@ def test_a_file_is_found_again_by_its_digest(house: House) -> None:
         ([1, 2], [1.0, float("inf")], "not a number"),
     ],
 )
-def test_a_batch_that_cannot_be_sealed(house: House, times: list[int], values: list[float], words: str) -> None:
+def test_a_batch_that_cannot_be_sealed(
+    house: House, times: list[int], values: list[float], words: str
+) -> None:
     """Empty, a moment twice, unequal columns, values that are no numbers: refused, nothing written."""
     before = house.store.head()
     rows = {"D2/rh_pct": (np.array(times, dtype=np.int64), np.array(values))}

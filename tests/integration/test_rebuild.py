@@ -13,7 +13,17 @@ from saltloft.jobs import keep
 from saltloft.plant.entries import KINDS
 from saltloft.plant.lots import LotMoved
 from saltloft.store import projection
-from tests.small_house import MADE_AT, NOW, correction, enter, lot_made, one_of_each, stored, weighing, with_lot
+from tests.small_house import (
+    MADE_AT,
+    NOW,
+    correction,
+    enter,
+    lot_made,
+    one_of_each,
+    stored,
+    weighing,
+    with_lot,
+)
 
 KEPT = Path(__file__).parent / "kept_journal_1.json"
 

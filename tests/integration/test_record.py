@@ -38,7 +38,9 @@ DAY = timedelta(days=1)
 def house(tmp_path_factory: pytest.TempPathFactory) -> House:
     """One house for all refusals: they change nothing."""
     made = with_lot(tmp_path_factory.mktemp("record") / "house")
-    stored(made, stock.MaterialReceived("BAD-1", "lean trim", "s-01", mass("90", "kg"), "refused", note="8 degC"))
+    stored(
+        made, stock.MaterialReceived("BAD-1", "lean trim", "s-01", mass("90", "kg"), "refused", note="8 degC")
+    )
     stored(made, hams.HamGroupSalted("OK-0310", "oak-9", 60, mass("756", "kg"), ("LEG-1",), None, "H1", 13))
     return made
 
@@ -112,7 +114,9 @@ def test_an_impossible_time_is_refused(house: House, at: datetime, words: str) -
 
 def test_a_phone_a_little_ahead_is_taken(tmp_path: Path) -> None:
     """A clock three minutes fast is no reason to lose a weighing."""
-    assert enter(with_lot(tmp_path / "h"), weighing("0.7"), at=NOW + timedelta(minutes=3))[0].status == "stored"
+    assert (
+        enter(with_lot(tmp_path / "h"), weighing("0.7"), at=NOW + timedelta(minutes=3))[0].status == "stored"
+    )
 
 
 @pytest.mark.parametrize(
@@ -144,7 +148,9 @@ def test_an_unexpected_weight_is_asked_about_and_kept_when_told_so(tmp_path: Pat
     assert len(house.store.lots.get("AL-0310").weighings) == 1
     kept = record.enter(house, BY, [replace(slip, payload=weighing("10.4", kept=1))])[0]
     assert kept.status == "stored"
-    mended = record.enter(house, BY, [draft(correction(slip.id, weighing("1.04"), "decimal slip"), MADE_AT + DAY)])[0]
+    mended = record.enter(
+        house, BY, [draft(correction(slip.id, weighing("1.04"), "decimal slip"), MADE_AT + DAY)]
+    )[0]
     assert mended.status == "stored"
     last = house.store.lots.get("AL-0310").weighings[-1]
     assert (last.payload.mass.number, last.original.mass.number) == ("1.04", "10.4")

@@ -64,7 +64,18 @@ def printed(head: JournalHead) -> str:
     return f"{head.seq}-{head.hash[:12]}"
 
 
-COLUMNS = ("id", "kind", "subject", "body", "happened_at", "recorded_at", "person", "device", "previous_hash", "hash")
+COLUMNS = (
+    "id",
+    "kind",
+    "subject",
+    "body",
+    "happened_at",
+    "recorded_at",
+    "person",
+    "device",
+    "previous_hash",
+    "hash",
+)
 
 
 @pytest.mark.parametrize("column", COLUMNS)

@@ -45,7 +45,9 @@ METER_A = InstrumentRecord(
         (day(26, 7), "check_overdue"),
     ],
 )
-def test_a_failed_check_throws_everything_since_the_last_good_one_into_doubt(moment: datetime, why: str) -> None:
+def test_a_failed_check_throws_everything_since_the_last_good_one_into_doubt(
+    moment: datetime, why: str
+) -> None:
     """Readings between Tue 3 March and the failed check of Fri 13 March do not count (trade.md 8.3)."""
     state = METER_A.check_state(moment)
     assert state.why == why

@@ -54,7 +54,13 @@ def test_a_first_weight_against_the_lot(kg: str, fits: bool) -> None:
 
 @pytest.mark.parametrize(
     ("values", "fits"),
-    [(("5.31", "5.27"), True), (("5.9", "5.9"), False), (("3.9",), False), (("5.2", "5.9"), False), (("7.0",), False)],
+    [
+        (("5.31", "5.27"), True),
+        (("5.9", "5.9"), False),
+        (("3.9",), False),
+        (("5.2", "5.9"), False),
+        (("7.0",), False),
+    ],
 )
 def test_a_ph_set_against_the_last_one(values: tuple[str, ...], fits: bool) -> None:
     """A rise within days, a spread within the set, and values no sausage has are asked about."""
@@ -62,7 +68,9 @@ def test_a_ph_set_against_the_last_one(values: tuple[str, ...], fits: bool) -> N
     assert fit_of(said, state(), MADE_AT + 3 * DAY).fits is fits
 
 
-@pytest.mark.parametrize(("value", "sample", "fits"), [("0.91", "ground", True), ("0.97", "ground", False), ("0.55", "rim", False)])
+@pytest.mark.parametrize(
+    ("value", "sample", "fits"), [("0.91", "ground", True), ("0.97", "ground", False), ("0.55", "rim", False)]
+)
 def test_a_water_activity_against_the_last_one(value: str, sample: str, fits: bool) -> None:
     """It does not rise by more than 0.03, and nothing here is drier than 0.6."""
     said = WaterActivityRead("AL-0310", Decimal(value), sample, "AW")

@@ -46,7 +46,9 @@ WRONG: list[tuple[Any, str, str]] = [
         "meat and fat together",
     ),
     (
-        replace(RECIPE, ingredients=(recipes.Ingredient("c", "cure", Decimal(20), nitrite_pct=Decimal(600)),)),
+        replace(
+            RECIPE, ingredients=(recipes.Ingredient("c", "cure", Decimal(20), nitrite_pct=Decimal(600)),)
+        ),
         "nitrite_pct",
         "0 to 100",
     ),
@@ -55,7 +57,11 @@ WRONG: list[tuple[Any, str, str]] = [
     (people.HouseSetUp("x", "Europe/Corrowmere", "metric", ()), "zone", "IANA"),
     (people.HouseSetUp("x", "UTC", "metric", ("moon",)), "markets", "us, ca"),
     (people.PersonAdded("maren", "king"), "role", "curer"),
-    (stock.MaterialReceived("LT", "lean", "s", mass("5", "kg"), core_temperature_c=Decimal(390)), "core_temperature_c", "-40"),
+    (
+        stock.MaterialReceived("LT", "lean", "s", mass("5", "kg"), core_temperature_c=Decimal(390)),
+        "core_temperature_c",
+        "-40",
+    ),
     (stock.MaterialReceived("LT", "lean", "s", mass("5", "kg"), decision="maybe"), "decision", "accepted"),
     (lots.FreshPacked("BR", mass("5", "kg"), 10, "20-03-2026"), "use_by", "2026-11-03"),
     (lots.LotYielded("A", mass("5", "kg"), "home"), "into", "pack"),
@@ -67,7 +73,9 @@ WRONG: list[tuple[Any, str, str]] = [
 ]
 
 
-@pytest.mark.parametrize(("payload", "key", "allowed"), WRONG, ids=[f"{type(w[0]).__name__}-{w[1]}" for w in WRONG])
+@pytest.mark.parametrize(
+    ("payload", "key", "allowed"), WRONG, ids=[f"{type(w[0]).__name__}-{w[1]}" for w in WRONG]
+)
 def test_it_is_refused_and_says_what_is_allowed(payload: Any, key: str, allowed: str) -> None:
     """What, what came, what is allowed: in the error and in its attributes."""
     with pytest.raises(InputError) as caught:

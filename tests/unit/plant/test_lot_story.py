@@ -20,7 +20,16 @@ def said(hour: float, payload: Any, number: int, *, struck: bool = False) -> Sta
     at = START + timedelta(hours=hour)
     by = Correction(f"c-{number}", 1000 + number, at, "ilo", "wrong", True)
     return Stated(
-        f"e-{number}", number, kind_of(payload), at, at, "maren", "tablet", payload, payload, (by,) if struck else ()
+        f"e-{number}",
+        number,
+        kind_of(payload),
+        at,
+        at,
+        "maren",
+        "tablet",
+        payload,
+        payload,
+        (by,) if struck else (),
     )
 
 
@@ -35,7 +44,9 @@ def test_a_lot_split_over_two_rooms_and_merged_again() -> None:
             said(50, LotMoved("A", "D1", racks[3:]), 4),
         ]
     )
-    seen = [(stay.room, stay.racks, stay.share, (stay.start - START).total_seconds() / 3600) for stay in stays]
+    seen = [
+        (stay.room, stay.racks, stay.share, (stay.start - START).total_seconds() / 3600) for stay in stays
+    ]
     assert seen == [
         ("F2", racks, 1.0, 0.0),
         ("D1", racks[:3], 0.6, 10.0),
