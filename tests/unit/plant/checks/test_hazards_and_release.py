@@ -150,3 +150,102 @@ def test_a_document_that_does_not_cover_this_lot_changes_nothing(changes: dict[s
     bare = stands([], [])["salmonella"]
     fields = {"hazard": "salmonella", **changes}
     assert stands([], [document(**fields)])["salmonella"] == bare  # type: ignore[arg-type]
+
+
+def test_both_ends_of_a_period_are_covered(changes: dict[str, object]) -> None:
+    """A production date on the first or last day counts; a named lot counts by itself."""
+    payload = document(**changes).payload  # type: ignore[arg-type]
+    assert document_covers(
+        payload, "salmonella", lot="AL-0310", product="alder", made_on=MADE, demo_house=False
+    )
+
+
+def test_a_demo_document_counts_in_the_demo_house_only() -> None:
+    """Invented evidence can close a hazard in the invented house."""
+    assert not stands([], [document(demo=1)], demo=True)["salmonella"].is_open
+    assert stands([], [document(demo=1)], demo=False)["salmonella"].is_open
+
+
+def test_ingoing_nitrite_is_shown_but_not_judged() -> None:
+    """Arithmetic on weighed amounts, with no rule of this version behind it."""
+    found = ingoing_nitrite(124.4, 118.2, ("made-1",))
+    assert found.outcome is Outcome.NOT_SHOWN
+    assert "124 mg per kg of meat" in found.words
+    assert "not judged by this version" in found.words
+    assert "not known" in ingoing_nitrite(None, None, ()).words
+
+
+CLOSED = [verdict(hazard, Outcome.MET) for hazard in HAZARDS["dry_sausage"]]
+
+
+@given(struck=st.sets(st.sampled_from(HAZARDS["dry_sausage"]), min_size=1))
+def test_striking_out_every_rule_of_a_hazard_makes_release_refuse_and_name_it(struck: set[str]) -> None:
+    """Any hazards without a route: release refuses and names each of them and no other."""
+    found = list(stands([one for one in CLOSED if one.hazard not in struck], []).values())
+    judgement = judge_release("AL-0310", NOW, found)
+    assert set(judgement.open_hazards) == struck
+    with pytest.raises(RuleBroken) as refusal:
+        refuse_unless_releasable(judgement, QUALITY)
+    for hazard in HAZARDS["dry_sausage"]:
+        assert (hazard in refusal.value.message) is (hazard in struck)
+    assert not FORBIDDEN.search(refusal.value.message)
+
+
+OUTCOMES = st.sampled_from(list(Outcome))
+
+
+@given(
+    outcomes=st.lists(st.tuples(OUTCOMES, st.sampled_from(["confirmed", "unconfirmed"])), max_size=4),
+    covered=st.booleans(),
+)
+def test_met_needs_one_confirmed_route_and_no_broken_one(
+    outcomes: list[tuple[Outcome, str]], covered: bool
+) -> None:
+    """For every mix of verdicts: met exactly when one is met and confirmed and none is not met."""
+    own = [verdict("salmonella", outcome, confidence) for outcome, confidence in outcomes]
+    stand = stand_of(Hazard("salmonella"), own, ("doc",) if covered else ())
+    broken = any(outcome is Outcome.NOT_MET for outcome, _ in outcomes)
+    shown = (Outcome.MET, "confirmed") in outcomes
+    assert (stand.outcome is Outcome.MET) is (shown and not broken)
+    assert (stand.outcome is Outcome.NOT_MET) is broken
+    if broken:
+        assert stand.is_open
+
+
+def test_a_closed_lot_is_released_by_a_person_with_that_right_only() -> None:
+    """Everything met: quality may sign, the curer may not."""
+    judgement = judge_release("AL-0310", NOW, list(stands(CLOSED, []).values()))
+    assert judgement.releasable
+    refuse_unless_releasable(judgement, QUALITY)
+    for role in ("curer", "room_hand", "manager", "auditor"):
+        with pytest.raises(RuleBroken, match="may not sign"):
+            refuse_unless_releasable(judgement, Signer("maren", role))
+
+
+def test_an_open_hold_or_an_instrument_out_of_check_stands_in_the_way() -> None:
+    """Each is named, with its reason."""
+    closed = list(stands(CLOSED, []).values())
+    held = judge_release("AL-0310", NOW, closed, holds=[OpenHold("h1", "hot room", "core pH")])
+    meter = InstrumentState("pH-A", False, "slope 148 mV")
+    doubtful = judge_release("AL-0310", NOW, closed, instruments=[meter])
+    assert not held.releasable
+    assert "hot room" in held.open[0]
+    assert not doubtful.releasable
+    assert "slope 148 mV" in doubtful.open[0]
+    assert judge_release("AL-0310", NOW, closed, instruments=[InstrumentState("pH-B", True)]).releasable
+
+
+def test_a_product_without_hazards_is_not_releasable() -> None:
+    """An empty list shows nothing."""
+    judgement = judge_release("AL-0310", NOW, [])
+    assert not judgement.releasable
+    with pytest.raises(RuleBroken):
+        refuse_unless_releasable(judgement, QUALITY)
+
+
+def test_the_products_name_closes_no_hazard() -> None:
+    """A met name or shelf verdict stands apart: every hazard stays open."""
+    name = verdict("name of the product", Outcome.MET)
+    found = list(stands([name], []).values())
+    assert all(stand.is_open for stand in found)
+    assert not judge_release("AL-0310", NOW, found, names=[name]).releasable
