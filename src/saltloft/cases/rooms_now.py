@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from saltloft.cases.lot_air import gap_minutes, loggers_of
 from saltloft.cases.open_house import OpenHouse, known_at
@@ -22,6 +23,7 @@ DAY_HOURS = 24.0
 MEAN_K, MEAN_POINTS = 1.0, 4.0
 ENDS_K, ENDS_POINTS = 3.0, 10.0
 SILENT = timedelta(hours=3)
+SETTLES = timedelta(hours=6)
 
 
 class Air(NamedTuple):
@@ -31,7 +33,7 @@ class Air(NamedTuple):
         last: float or None. The last reading, unit of the quantity.
         at: datetime or None. When.
         mean: float or None. Of the last six hours.
-        low, high: float or None. Of the last day.
+        low, high: float or None. Lowest and highest hour of the last day.
         batches: tuple of str.
     """
 
@@ -66,11 +68,12 @@ def _room(
     lots: Sequence[LotRecord],
     outlooks: Mapping[str, LotOutlook],
 ) -> RoomNow:
-    temperature, rh = (
-        air_of(house, room.room, "temperature_c", asof),
-        air_of(house, room.room, "rh_pct", asof),
-    )
     setting = room.set_at(asof)
+    since = None if setting is None else min(setting.at + SETTLES, asof)
+    temperature, rh = (
+        air_of(house, room.room, "temperature_c", asof, since=since),
+        air_of(house, room.room, "rh_pct", asof, since=since),
+    )
     there = [lot for lot in lots if any(s.room == room.room and s.end is None for s in lot.rooms)]
     gaps = [gap_minutes(house, room.room, name, asof, DAY_HOURS) for name in ("temperature_c", "rh_pct")]
     set_t = None if setting is None else float(setting.payload.temperature_c)
@@ -106,7 +109,9 @@ def _present_kg(lot: LotRecord, room: str, outlook: LotOutlook | None) -> float:
     return lot.green_mass.kg * share * (1.0 - loss)
 
 
-def air_of(house: OpenHouse, room: str, quantity: str, asof: datetime) -> Air:
+def air_of(
+    house: OpenHouse, room: str, quantity: str, asof: datetime, *, since: datetime | None = None
+) -> Air:
     """One quantity of one room up to a moment, from all its loggers.
 
     Args:
@@ -114,8 +119,9 @@ def air_of(house: OpenHouse, room: str, quantity: str, asof: datetime) -> Air:
         room: str.
         quantity: str. 'temperature_c' or 'rh_pct'.
         asof: datetime, aware.
+        since: datetime or None. Leave out what was read before; a room takes hours to follow its setting.
     """
-    start = asof - timedelta(hours=DAY_HOURS)
+    start = max(asof - timedelta(hours=DAY_HOURS), since or asof - timedelta(hours=DAY_HOURS))
     readings = house.store.readings
     loggers = loggers_of(house, room, quantity)
     latest = [found for name in loggers if (found := readings.latest(room, quantity, asof, logger=name))]
@@ -129,7 +135,16 @@ def air_of(house: OpenHouse, room: str, quantity: str, asof: datetime) -> Air:
         return Air(last, at, None, None, None, (batch,))
     recent = values[times >= asof.timestamp() - MEAN_HOURS * 3600.0]
     mean = float(recent.mean()) if recent.size else None
-    return Air(last, at, mean, float(values.min()), float(values.max()), tuple(dict.fromkeys(batches)))
+    low, high = _hour_ends(times, values)
+    return Air(last, at, mean, low, high, tuple(dict.fromkeys(batches)))
+
+
+def _hour_ends(times: NDArray[np.int64], values: NDArray[np.float64]) -> tuple[float, float]:
+    """Lowest and highest mean of an hour: a door or a defrost of minutes wakes nobody."""
+    hour = (times - times.min()) // 3600
+    means = np.bincount(hour, weights=values) / np.maximum(np.bincount(hour), 1)
+    there = means[np.bincount(hour) > 0]
+    return float(there.min()), float(there.max())
 
 
 class Look(NamedTuple):

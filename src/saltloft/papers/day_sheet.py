@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import date
 
 from saltloft.foundation.words import say, say_many
 from saltloft.papers.page import Block, Grid, Lead, Mark, Marks, Notes, Sheet
 from saltloft.plant.answer_json import today_json
-from saltloft.plant.answers import DayItem, DaySheet, LotOutlook, RoomNow, YieldRow
+from saltloft.plant.answers import DayItem, DaySheet, FreshLine, HamLine, LotOutlook, RoomNow, YieldRow
 from saltloft.plant.sentences import (
     day_words,
+    list_words,
     moment_words,
     now_words,
     number_words,
@@ -34,6 +36,8 @@ def day_sheet(day: DaySheet, *, paper: str = "a4") -> Sheet:
         _items(day, "make", say("What to make"), say("Nothing is planned.")),
         rooms_grid(day.rooms, day),
         lots_grid(day.lots),
+        hams_grid(day.hams),
+        fresh_grid(day.fresh, day),
         yield_grid(day.yields),
         Notes("", (say("Every number's entries and fact rows: saltloft today --json, also attached here."),)),
     )
@@ -103,7 +107,7 @@ def rooms_grid(rooms: Sequence[RoomNow], day: DaySheet) -> Grid:
                 _pair(room.set_temperature_c, room.set_rh_pct, 0),
                 when,
                 load if room.capacity_kg else f"{room.load_kg:,.0f}",
-                ", ".join(room.lots),
+                list_words(room.lots, most=5),
                 room.expected,
                 "______",
             )
@@ -142,6 +146,51 @@ def lots_grid(lots: Sequence[LotOutlook]) -> Grid:
     return Grid(say("Hanging lots"), columns, rows, right=(2,), empty=say("No lot hangs."))
 
 
+def hams_grid(rows: Sequence[HamLine]) -> Grid:
+    """Ham groups: where they are and what was weighed; when they are ripe is not computed yet."""
+    columns = (
+        say("group"),
+        say("product"),
+        say("legs"),
+        say("room"),
+        say("day"),
+        say("state"),
+        say("loss %"),
+    )
+    cells = tuple(
+        (
+            row.lot,
+            row.title,
+            str(row.legs),
+            row.room,
+            str(row.days),
+            row.state,
+            "–" if row.loss_pct is None else f"{row.loss_pct:.1f}",
+        )
+        for row in rows
+    )
+    note = say("When a ham is ripe: not computed yet.")
+    return Grid(say("Hams"), columns, cells, right=(2, 4, 6), note=note, empty=say("No ham group is here."))
+
+
+def fresh_grid(rows: Sequence[FreshLine], day: DaySheet) -> Grid:
+    """Fresh batches of the last days with the use-by a person entered."""
+    shown = [row for row in rows if not row.use_by or date.fromisoformat(row.use_by) >= day.day]
+    cells = tuple(
+        (
+            row.lot,
+            row.title,
+            f"{row.left_kg:,.0f}",
+            "–" if row.core_temperature_c is None else number_words(row.core_temperature_c, 1),
+            day_words(date.fromisoformat(row.use_by), day.day) if row.use_by else say("not packed"),
+        )
+        for row in shown
+    )
+    columns = (say("batch"), say("product"), say("here kg"), say("core °C"), say("use by, as entered"))
+    note = say("How long it keeps: not computed yet.")
+    return Grid(say("Fresh"), columns, cells, right=(2, 3), note=note, empty=say("No fresh batch is here."))
+
+
 def yield_grid(rows: Sequence[YieldRow]) -> Grid:
     """Kilograms in and out and the loss by lot, against what was expected."""
     columns = (
@@ -164,8 +213,10 @@ def yield_grid(rows: Sequence[YieldRow]) -> Grid:
 
 def _yield_row(row: YieldRow) -> tuple[str, ...]:
     expected = "–"
-    if row.expected_pct is not None and row.expected_low_pct is not None:
-        expected = f"{row.expected_pct:.1f} ({row.expected_low_pct:.1f} – {row.expected_high_pct:.1f})"
+    if row.expected_pct is not None:
+        expected = say("{usual} usual", usual=f"{row.expected_pct:.1f}")
+        if row.expected_low_pct is not None:
+            expected = f"{row.expected_pct:.1f} ({row.expected_low_pct:.1f} – {row.expected_high_pct:.1f})"
     away = "–"
     if row.loss_pct is not None and row.expected_pct is not None:
         away = number_words(row.loss_pct - row.expected_pct, 1)

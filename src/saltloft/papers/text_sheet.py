@@ -84,21 +84,26 @@ def _grid(block: Grid, width: int) -> list[str]:
     if not block.rows:
         return _titled(block.title, ["  " + block.empty] if block.empty else [])
     table = [block.columns, *block.rows]
-    widths = [max(len(row[column]) for row in table) for column in range(len(block.columns))]
-    # The last column takes what is left and wraps inside it.
-    room = max(width - sum(widths[:-1]) - 2 * (len(widths) - 1), 16)
-    widths[-1] = min(widths[-1], room)
+    widths = _widths(table, width)
     body = []
     for row in table:
-        cells = [
-            cell.rjust(size) if column in block.right else cell.ljust(size)
-            for column, (cell, size) in enumerate(zip(row[:-1], widths[:-1], strict=True))
-        ]
-        front = "  ".join([*cells, ""])
-        tail = textwrap.wrap(row[-1], widths[-1]) or [""]
-        if len(widths) - 1 in block.right:
-            tail = [line.rjust(widths[-1]) for line in tail]
-        body += [(front + tail[0]).rstrip(), *(" " * len(front) + line for line in tail[1:])]
+        cells = [textwrap.wrap(cell, size) or [""] for cell, size in zip(row, widths, strict=True)]
+        for line in range(max(len(cell) for cell in cells)):
+            texts = [cell[line] if line < len(cell) else "" for cell in cells]
+            padded = [
+                text.rjust(size) if column in block.right else text.ljust(size)
+                for column, (text, size) in enumerate(zip(texts, widths, strict=True))
+            ]
+            body.append("  ".join(padded).rstrip())
     if block.note:
         body += textwrap.wrap(block.note, width)
     return _titled(block.title, body)
+
+
+def _widths(table: list[tuple[str, ...]], width: int) -> list[int]:
+    """Column widths: what the words need, the widest cut down until the row fits."""
+    widths = [max(len(row[column]) for row in table) for column in range(len(table[0]))]
+    room = width - 2 * (len(widths) - 1)
+    while sum(widths) > room and max(widths) > 8:
+        widths[widths.index(max(widths))] -= 1
+    return widths

@@ -210,9 +210,11 @@ def duration_words(days: float) -> str:
     return say_many("about {count} month", "about {count} months", round(days / 30.4))
 
 
-def list_words(names: Sequence[str]) -> str:
-    """Names in a row with commas."""
-    return ", ".join(names)
+def list_words(names: Sequence[str], most: int = 99) -> str:
+    """Names in a row with commas; of more than `most`, the first ones and how many more."""
+    if len(names) <= most:
+        return ", ".join(names)
+    return say("{names} and {count} more", names=", ".join(names[: most - 1]), count=len(names) - most + 1)
 
 
 def target_words(outlook: LotOutlook) -> str:
@@ -315,8 +317,13 @@ def _no_promise_words(outlook: LotOutlook, band: Band, words: str) -> str:
     )
 
 
-def hazards_words(judgement: LotJudgement) -> str:
-    """The second part of a lot's sentence: hazards not met, not shown, and those covered by paper only."""
+def hazards_words(judgement: LotJudgement, most: int = 99) -> str:
+    """The second part of a lot's sentence: hazards not met, not shown, and those covered by paper only.
+
+    Args:
+        judgement: LotJudgement.
+        most: int. Names said of each group but 'not met'; the rest are counted.
+    """
     not_met: list[str] = []
     not_shown: list[str] = []
     by_document: list[str] = []
@@ -333,10 +340,10 @@ def hazards_words(judgement: LotJudgement) -> str:
     if not_met:
         parts.append(say("Not met: {names}.", names=list_words(not_met)))
     if not_shown:
-        parts.append(say("Not shown yet: {names}.", names=list_words(not_shown)))
+        parts.append(say("Not shown yet: {names}.", names=list_words(not_shown, most)))
     if by_document:
-        parts.append(say("By document, not judged: {names}.", names=list_words(by_document)))
-    if left_out:
+        parts.append(say("By document, not judged: {names}.", names=list_words(by_document, most)))
+    if left_out and len(judgement.hazards) <= most:
         parts.append(say("Left out of its plan by signature: {names}.", names=list_words(left_out)))
     if not judgement.hazards:
         return say("Its product has no plan: no hazard is shown.")

@@ -19,6 +19,8 @@ PIECES = 6
 # Common practice, no source: a lot within a week of its target is pressed, one piece cut.
 PRESS_WITHIN_D = 7.0
 USE_BY_WITHIN_D = 3
+# What is booked here for longer than this past its use-by is a matter of the books, not of this morning.
+USE_BY_OVER_D = 7
 # A round noted on this many of the last fourteen days is the house's habit.
 HABIT_DAYS = 10
 
@@ -190,7 +192,7 @@ def _use_by(day: HouseDay) -> Iterator[DayItem]:
         last = lot.packed[-1]
         use_by = date.fromisoformat(last.payload.use_by)
         days = (use_by - day.day).days
-        if days <= USE_BY_WITHIN_D:
+        if -USE_BY_OVER_D <= days <= USE_BY_WITHIN_D:
             words = (
                 say("{kg} kg packed, use by {day}.", kg=round(left / 1e6), day=day_words(use_by, day.day))
                 if days >= 0

@@ -32,7 +32,7 @@ def ready(day: HouseDay) -> list[DayItem]:
         sources = [*outlook.used_entries, *outlook.air.batches]
         words = [say("Computed {now} lost.", now=now_words(outlook)), ready_words(outlook)]
         if judgement is not None:
-            words.append(hazards_words(judgement))
+            words.append(hazards_words(judgement, most=4))
             stands = (verdict for stand in judgement.hazards for verdict in stand.verdicts)
             sources += [source for verdict in stands for source in (*verdict.readings, *verdict.sources)]
         loss = loss_at(outlook, outlook.age_d).p50

@@ -10,6 +10,7 @@ from datetime import date, datetime, time, timedelta
 from saltloft.cases.house_day import HouseDay, house_day
 from saltloft.cases.lot_weighings import losses, measured_points
 from saltloft.cases.open_house import OpenHouse
+from saltloft.foundation.bands import Band
 from saltloft.foundation.words import say
 from saltloft.jobs.today.due import due
 from saltloft.jobs.today.ready import make, ready
@@ -139,19 +140,28 @@ def _yield(day: HouseDay, lot: LotRecord) -> YieldRow | None:
     elif points:
         loss, basis, at_d = points[-1].value, say("weighings"), points[-1].day
         sources += points[-1].entries
-    expected = loss_at(outlook, at_d) if outlook is not None else None
+    expected = _expected(day, lot, outlook, at_d)
     return YieldRow(
         lot=lot.lot,
         title=day.title(lot),
         in_kg=lot.green_mass.kg,
         out_kg=out_kg,
         loss_pct=None if loss is None else round(loss, 1),
-        expected_low_pct=expected.p05 if expected else None,
-        expected_pct=expected.p50 if expected else None,
-        expected_high_pct=expected.p95 if expected else None,
+        expected_low_pct=expected.p05,
+        expected_pct=expected.p50,
+        expected_high_pct=expected.p95,
         basis=basis,
         sources=tuple(dict.fromkeys(sources)),
     )
+
+
+def _expected(day: HouseDay, lot: LotRecord, outlook: LotOutlook | None, at_d: float) -> Band:
+    """The loss computed for the day it was weighed; off the racks, the product's usual loss."""
+    if outlook is not None:
+        return loss_at(outlook, at_d)
+    product = day.products.get(lot.product)
+    usual = float(product.target_weight_loss_pct) if product is not None else 0.0
+    return Band(None, usual if usual > 0.0 and not lot.hanging else None, None)
 
 
 def yield_csv(rows: Iterable[YieldRow]) -> str:

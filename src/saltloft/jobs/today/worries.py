@@ -252,8 +252,8 @@ def _short_of_target(day: HouseDay) -> Iterator[DayItem]:
         yield DayItem(
             "worry",
             lot.lot,
-            round(missing, 2),
-            say("share of computed cases"),
+            float(round(100.0 * missing)),
+            say("% of computed cases"),
             say(
                 "In this air {share} computed cases do not get to {target:g} % in {days} d: look at the RH.",
                 share=share_words(missing),
