@@ -152,6 +152,10 @@ def test_a_document_that_does_not_cover_this_lot_changes_nothing(changes: dict[s
     assert stands([], [document(**fields)])["salmonella"] == bare  # type: ignore[arg-type]
 
 
+@pytest.mark.parametrize(
+    "changes",
+    [{}, {"covers_from": "2026-03-10", "covers_to": "2026-03-10"}, {"covers_lots": ("AL-0310",)}],
+)
 def test_both_ends_of_a_period_are_covered(changes: dict[str, object]) -> None:
     """A production date on the first or last day counts; a named lot counts by itself."""
     payload = document(**changes).payload  # type: ignore[arg-type]
