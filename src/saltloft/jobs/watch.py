@@ -30,7 +30,7 @@ from saltloft.plant.stated import Stamp
 from saltloft.store.loggers import LogReading, Question, ReadOptions, Series, read_log
 from saltloft.store.loggers.reader import refuse_size
 from saltloft.store.loggers.shown import reading_as_plain, reading_sentences
-from saltloft.store.readings import Times, Values
+from saltloft.store.readings import Times, Values, batch_digest
 
 _Mask = npt.NDArray[np.bool_]
 DRY, STORED, NOTHING_NEW, ASKED = "dry run", "stored", "nothing new", "asked"
@@ -126,7 +126,7 @@ def look(file: str, data: bytes, said: Said, *, now: datetime, house: OpenHouse 
     """
     reading = read_log(data, _options(file, said, now, house))
     if house is None or reading.blocked:
-        added = sum(one.values.size for one in reading.series)
+        added = _size(reading)
         return FileTaken(file, DRY, reading, _dry_words(reading, added), added=added)
     fresh, reading = _fresh(house, reading, said)
     words = _dry_words(reading, fresh.rows)
@@ -157,13 +157,17 @@ def import_file(
     earlier = house.store.readings.by_file(digest)
     if earlier is not None:
         _refuse_other_room(file, earlier, reading.series)
+        if batch_digest({one.name: (one.times_s, one.values) for one in reading.series}) == (
+            earlier.sealed.payload.digest
+        ):  # the very rows of that batch: no need to look each of them up
+            return FileTaken(file, NOTHING_NEW, reading, _before_words(earlier), known=_size(reading))
     fresh, reading = _fresh(house, reading, said)
     if reading.blocked:
         return FileTaken(file, ASKED, reading, _asked_words(reading), "", 0, fresh.known, fresh.changed)
     if not fresh.rows:
         words = say("Nothing new: the house already holds these readings.")
         if earlier is not None:
-            words = say("Nothing new: this file was brought in before, as {batch}.", batch=earlier.batch)
+            words = _before_words(earlier)
         return FileTaken(file, NOTHING_NEW, reading, words, "", 0, fresh.known, fresh.changed)
     sealed = ReadingsSealed(
         batch=entry_id,
@@ -331,6 +335,14 @@ def _refuse_other_room(file: str, earlier: BatchRecord, series: tuple[Series, ..
             do=say("undo {batch} first: saltloft import --undo {batch} --reason WHY", batch=earlier.batch),
             key="room",
         )
+
+
+def _before_words(earlier: BatchRecord) -> str:
+    return say("Nothing new: this file was brought in before, as {batch}.", batch=earlier.batch)
+
+
+def _size(reading: LogReading) -> int:
+    return sum(one.values.size for one in reading.series)
 
 
 def _dry_words(reading: LogReading, added: int) -> str:

@@ -26,6 +26,8 @@ ROLE_RANGES_C: dict[str, tuple[float, float]] = {
     "packing": (0.0, 25.0),
     "store": (-30.0, 25.0),
 }
+# No room is as dry as 2 % RH: a column that never exceeds 2 holds fractions (1.2 is then a fault value).
+_LARGEST_FRACTION = 2.0
 _ANY_ROOM_C = (-3.0, 45.0)
 _PHYSICAL_C = (-60.0, 120.0)
 # An air temperature that moves this far in one step, along the line of the other unit, is a change of unit.
@@ -70,7 +72,7 @@ def in_own_unit(values: Values, heading: Heading, role: str, options: ReadOption
 def _humidity(values: Values, heading: Heading, options: ReadOptions) -> InUnit:
     finite = values[np.isfinite(values)]
     scale, words, question = 1.0, say("'{label}' is in % RH.", label=heading.label), None
-    if finite.size and float(finite.max()) <= 1.05 and float(finite.max()) > 0:
+    if finite.size and 0 < float(finite.max()) <= _LARGEST_FRACTION:
         answered = options.answers.get("rh_scale", "")
         if answered not in ("", "fraction", "percent"):
             raise InputError(
@@ -81,7 +83,11 @@ def _humidity(values: Values, heading: Heading, options: ReadOptions) -> InUnit:
             )
         if answered == "fraction" or (not answered and heading.unit != "%"):
             scale = 100.0
-            words = say("'{label}' is a fraction (nothing above 1), kept in % RH.", label=heading.label)
+            words = say(
+                "'{label}' is a fraction (nothing above {most}), kept in % RH.",
+                label=heading.label,
+                most=f"{float(finite.max()):g}",
+            )
         elif not answered:
             sentence = say(
                 "'{label}' is headed % but holds nothing above {most}. Fraction or per cent?",

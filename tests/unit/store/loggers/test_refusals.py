@@ -185,6 +185,13 @@ def test_a_humidity_headed_percent_that_never_exceeds_one_is_asked() -> None:
     assert _read(text, rh_scale="fraction").series[0].values.tolist() == pytest.approx([80.0, 82.0])
 
 
+def test_a_fraction_above_one_is_a_fault_not_a_percentage() -> None:
+    """1.2 among 0.8 is a wet sensor at 120 %, never 1.2 % RH."""
+    reading = _read("time,RH\n2026-11-03 10:00,0.80\n2026-11-03 10:05,1.2\n2026-11-03 10:10,0.82\n")
+    assert reading.series[0].values.tolist() == pytest.approx([80.0, 82.0])
+    assert reading.counts.missing == 1
+
+
 def test_a_clock_that_was_never_set_is_refused() -> None:
     """All rows begin in January 2000."""
     with pytest.raises(InputError, match="never set"):
