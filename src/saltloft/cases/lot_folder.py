@@ -46,7 +46,12 @@ def lot_folder(
     recipe = house.store.recipes.find(record.recipe, known) if record.recipe else None
     batter = batter_of(record, recipe.defined.payload, house.facts) if recipe else None
     hazards = {stand.hazard for stand in judgement.hazards}
-    documents = [item for item in house.store.documents.all(known) if item.payload.hazard in hazards]
+    documents = [
+        item
+        for item in house.store.documents.all(known)
+        if item.payload.hazard in hazards
+        and (lot in item.payload.covers_lots or record.product in item.payload.covers_products)
+    ]
     return LotFolder(
         house=house.face(),
         at=at,

@@ -109,7 +109,7 @@ def ready_days(outlook: LotOutlook, *, font: str = PAPER_FONT, width: int = 520)
             x=_on("late", x),
             y=y,
         ),
-        *_today(frame, x),
+        *_today(frame, x, outlook),
     ]
     return _chart({"layer": layers, "width": width, "height": 22 * max(len(rows), 1)}, font)
 
@@ -177,7 +177,7 @@ def _loss_panel(outlook: LotOutlook, frame: Frame, width: int) -> Spec:
         *_band_names(rows, x, y),
         *(_target_line(outlook, frame, x, y) if shows_target else []),
         *_weighings(outlook, frame, x, y),
-        *_today(frame, x),
+        *_today(frame, x, outlook),
     ]
     return {"layer": layers, "width": width, "height": round(width * 0.42)}
 
@@ -253,8 +253,9 @@ def _weighings(outlook: LotOutlook, frame: Frame, x: Spec, y: Spec) -> list[Spec
     ]
 
 
-def _today(frame: Frame, x: Spec) -> list[Spec]:
-    row = {"day": round(frame.today, 3), "word": say("today")}
+def _today(frame: Frame, x: Spec, outlook: LotOutlook) -> list[Spec]:
+    word = say("today") if outlook.hanging else say("off the racks")
+    row = {"day": round(frame.today, 3), "word": word}
     words = {"type": "text", "align": "left", "dx": 3, "dy": 8, "color": INK, "fontSize": 10.5}
     line = {"type": "rule", "color": INK, "strokeWidth": 0.8}
     return [_layer([row], line, x=x), _layer([row], words, x=x, y={"value": 0}, text="word")]
@@ -297,7 +298,7 @@ def _air_panel(
             y2="high",
         ),
         _layer(names, words, x=x, y={"value": 0}, text="word"),
-        *_today(frame, x)[:1],
+        *_today(frame, x, outlook)[:1],
     ]
     return {"layer": [layer for layer in layers if layer["data"]["values"]], "width": width, "height": height}
 

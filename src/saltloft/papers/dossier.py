@@ -11,6 +11,7 @@ from saltloft.papers.charts import lot_curve, ready_days, svg
 from saltloft.papers.page import Block, Grid, Lead, Mark, Marks, Notes, Picture, Sheet, Turn
 from saltloft.plant.answer_json import judge_json
 from saltloft.plant.answers import HazardStand, LotFolder, LotJudgement
+from saltloft.plant.checks.hazards import NOT_JUDGED
 from saltloft.plant.checks.verdict import Verdict
 from saltloft.plant.sentences import hazard_words, lot_sentence, number_words, outcome_word
 from saltloft.plant.three_lines import good_words, pays_words, shown_words
@@ -28,8 +29,7 @@ def dossier(folder: LotFolder, *, paper: str = "a4") -> Sheet:
         three_lines(folder),
         hazards(folder.judgement),
         _unconfirmed(folder),
-        rules(say("Every rule and its numbers"), [v for s in folder.judgement.hazards for v in s.verdicts]),
-        rules(say("Name of the product"), list(folder.judgement.names)),
+        *_rules_of(folder.judgement),
         rules(say("What release needs besides"), list(folder.judgement.other)),
         Turn(),
         *_pictures(folder),
@@ -81,7 +81,8 @@ def hazards(judgement: LotJudgement) -> Marks:
 
 def _hazard_row(stand: HazardStand) -> Mark:
     words = say("left out: {reason}", reason=stand.left_out_reason) if stand.left_out_reason else stand.words
-    small = "; ".join(f"{verdict.rule}: {outcome_words(verdict)}" for verdict in stand.verdicts)
+    judged = [verdict for verdict in stand.verdicts if verdict.why != NOT_JUDGED]
+    small = "; ".join(f"{verdict.rule}: {outcome_words(verdict)}" for verdict in judged)
     return Mark(stand.outcome.value, outcome_word(stand.outcome), hazard_words(stand.hazard), words, small)
 
 
@@ -100,7 +101,21 @@ def outcome_words(verdict: Verdict) -> str:
     return f"{outcome} ({verdict.why})" if verdict.why else outcome
 
 
-def rules(title: str, verdicts: list[Verdict]) -> Block:
+def _rules_of(judgement: LotJudgement) -> tuple[Block, ...]:
+    """The judged rules, then what stands under other headings: name of the product, keeping without cold."""
+    judged = [v for stand in judgement.hazards for v in stand.verdicts if v.why != NOT_JUDGED or v.used]
+    headings = dict.fromkeys(verdict.hazard for verdict in judgement.names)
+    under = [[verdict for verdict in judgement.names if verdict.hazard == name] for name in headings]
+    return (
+        rules(say("Every rule and its numbers"), judged),
+        *(
+            rules(name[0].upper() + name[1:], found, by_rule=True)
+            for name, found in zip(headings, under, strict=True)
+        ),
+    )
+
+
+def rules(title: str, verdicts: list[Verdict], *, by_rule: bool = False) -> Block:
     """Every rule with its numbers, gaps, confidence and what to do next."""
     rows = []
     for verdict in verdicts:
@@ -110,12 +125,17 @@ def rules(title: str, verdicts: list[Verdict]) -> Block:
             Mark(
                 verdict.outcome.value,
                 outcome_word(verdict.outcome),
-                hazard_words(verdict.hazard),
+                rule_words(verdict.rule) if by_rule else hazard_words(verdict.hazard),
                 verdict.words or verdict.why,
                 " · ".join(part for part in small if part),
             )
         )
     return Marks(title, tuple(rows), say("No rule of this kind applies."))
+
+
+def rule_words(rule: str) -> str:
+    """A rule's key without its topic, with blanks: 'us dry' for 'shelf_stability.us_dry'."""
+    return rule.partition(".")[2].replace("_", " ").replace(".", " ") or rule
 
 
 def _unconfirmed(folder: LotFolder) -> Notes:
@@ -149,7 +169,7 @@ def _pictures(folder: LotFolder) -> tuple[Block, ...]:
         model=outlook.model,
         members=outlook.result.members,
         seed=outlook.result.seed,
-        flags=" ".join(flag.words for flag in outlook.result.flags),
+        flags="; ".join(flag.words.rstrip(".") for flag in outlook.result.flags),
     )
     return (
         Picture(svg(lot_curve(outlook)), lot_curve_words(outlook), lot_curve_words(outlook)),
