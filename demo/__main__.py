@@ -1,11 +1,11 @@
-"""`python -m demo OUT_DIR [--seed N] [--truth FILE]`: write the demo year."""
+"""`python -m demo OUT_DIR [--seed N] [--truth FILE] [--if-stale]`: write the demo year."""
 
 from __future__ import annotations
 
 import argparse
 from pathlib import Path
 
-from demo.build import SHIPPED_SEED, build
+from demo.build import SHIPPED_SEED, build, build_if_stale
 
 
 def main() -> None:
@@ -14,8 +14,13 @@ def main() -> None:
     parser.add_argument("folder", type=Path)
     parser.add_argument("--seed", type=int, default=SHIPPED_SEED)
     parser.add_argument("--truth", type=Path, help="also write the truth here")
+    parser.add_argument("--if-stale", action="store_true", help="only when the folder is not up to date")
     given = parser.parse_args()
-    build(given.seed, given.folder, given.truth)
+    if given.if_stale and not given.truth:
+        if not build_if_stale(given.seed, given.folder):
+            return
+    else:
+        build(given.seed, given.folder, given.truth)
     size = sum(path.stat().st_size for path in given.folder.rglob("*") if path.is_file())
     print(f"{given.folder}: seed {given.seed}, {size / 1e6:.1f} MB")
 

@@ -37,6 +37,14 @@ def build(seed: int, folder: Path, truth_file: Path | None = None) -> Path:
         Path. The folder.
     """
     year = simulate(seed)
+    write_files(seed, year, folder)
+    if truth_file is not None:
+        truth_file.write_text(json.dumps(truth(seed, year), separators=(",", ":")) + "\n", encoding="utf-8")
+    return folder
+
+
+def write_files(seed: int, year: Year, folder: Path) -> None:
+    """Write what the house's people and loggers left of a year that was lived through."""
     folder.mkdir(parents=True, exist_ok=True)
     (folder / "loggers").mkdir(exist_ok=True)
     for old in (folder / "loggers").iterdir():
@@ -58,19 +66,17 @@ def build(seed: int, folder: Path, truth_file: Path | None = None) -> Path:
     (folder / "manifest.json").write_text(
         json.dumps(manifest, indent=1, sort_keys=True) + "\n", encoding="utf-8"
     )
-    if truth_file is not None:
-        truth_file.write_text(json.dumps(truth(seed, year), separators=(",", ":")) + "\n", encoding="utf-8")
-    return folder
 
 
-def build_if_stale(seed: int, folder: Path) -> Path:
-    """Build unless the folder already holds what this generator and seed write."""
+def build_if_stale(seed: int, folder: Path) -> bool:
+    """Build unless the folder already holds what this generator and seed write; True when it was built."""
     manifest = folder / "manifest.json"
     if manifest.is_file():
         known = json.loads(manifest.read_text(encoding="utf-8"))
         if (known["seed"], known["generator"]) == (seed, generator_digest()):
-            return folder
-    return build(seed, folder)
+            return False
+    build(seed, folder)
+    return True
 
 
 def generator_digest() -> str:

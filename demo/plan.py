@@ -11,6 +11,18 @@ from demo.house import LINES, Line
 CLOSED_WEEKS = (date(2025, 12, 22), date(2025, 12, 29), date(2026, 8, 3), date(2026, 8, 10))
 WRONG_CASING_LOT = "RO-0422"
 """Its casing bundle said 50 and held 43/46."""
+SWAPPED_LOT, SWAPPED_FROM = "RO-0911", date(2026, 9, 18)
+"""From that day on the pieces of tags 14 and 41 hang under each other's tag."""
+DECIMAL_SLIP_LOT = "AL-0526"
+"""Its second piece: 1.04 kg typed as 10.4 a day after stuffing, kept, corrected the same morning."""
+POUND_LOT = "AL-0505"
+"""The green weight of its fourth piece: 2.16 lb typed as kilograms, never noticed."""
+OWN_GREEN_KG = {
+    SWAPPED_LOT: {1: 0.585, 4: 0.655},
+    DECIMAL_SLIP_LOT: {1: 1.050},
+    POUND_LOT: {3: 2.16 * 0.45359237},
+}
+"""Pieces whose green weight the stories need. [kg]"""
 
 
 @dataclass(frozen=True)

@@ -3,22 +3,19 @@
 from __future__ import annotations
 
 import json
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from demo.clock import day_of
+from demo.plan import DECIMAL_SLIP_LOT, POUND_LOT, SWAPPED_FROM, SWAPPED_LOT
 from demo.records.book import Plain, mass
 
 if TYPE_CHECKING:
     from demo.records.sausages import Writer
 
-SWAPPED_LOT, SWAPPED_TAGS, SWAPPED_FROM = "RO-0911", (14, 41), date(2026, 9, 18)
-DECIMAL_SLIP_LOT = "AL-0526"
-"""Its second piece: 1.04 kg typed as 10.4 a day after stuffing, kept, corrected the same morning."""
-POUND_LOT = "AL-0505"
-"""The green weight of one piece: 2.16 lb typed as kilograms, never noticed."""
+SWAPPED_TAGS = (14, 41)
 MINCE_LOT = "RO-0515"
 """Five readings of test mince labelled core at +26 h, corrected the next day."""
 

@@ -94,7 +94,7 @@ class Stock:
                 "material_lot": name,
                 "material": material,
                 "supplier": "sup-01" if prefix == "LT" else "sup-02",
-                "mass": kilograms(1400.0 if prefix == "LT" else 700.0, 1),
+                "mass": kilograms(1600.0 if prefix == "LT" else 700.0, 1),
                 "decision": "accepted",
                 "core_temperature_c": f"{1.6 + 0.9 * rng.random():.1f}",
                 "supplier_lot": f"{name[3:]}7",
@@ -104,6 +104,6 @@ class Stock:
             if prefix == "LT":
                 payload["ph"] = f"{lean_ph:.2f}"
             self.book.write("material.received", name, payload, local(day_of(at), "05:50"), "tamsin")
-            left = 1400.0
+            left = 1600.0
         self.open[name] = (name, left - kg)
         return {"material_lot": name, "ingredient": ingredient, "mass": kilograms(kg, 1)}

@@ -51,7 +51,7 @@ class RoomAir:
         self._doors = _doors(self.seed)
         self._defrost = _defrosts()
         rng = stream(self.seed, "rooms", "flutter")
-        self._flutter = rng.standard_normal(shape) * np.where(_FERMENTING, 0.05, 0.12)
+        self._flutter = rng.standard_normal(shape) * 0.05
         self._cycle = _cycles(self.seed)
         self._volume = np.array([room.volume_m3 for room in ROOMS])
         self._leak = np.where(_FERMENTING, 0.10, 0.06)
@@ -77,7 +77,7 @@ class RoomAir:
 
     def _vapour(self, index: int, evaporated_kg_h: Array, corridor_c: float) -> None:
         saturated = saturated_vapour_g_m3(self._now_c)
-        goal = (self.set_rh[index] + 0.012 * self._cycle[index]) * saturated
+        goal = (self.set_rh[index] + 0.016 * self._cycle[index]) * saturated
         aim = self._now_g + 0.5 * (goal - self._now_g)
         doors = self._doors[index]
         gain = 1000.0 * evaporated_kg_h / self._volume + self._leak * self._outside_g[index]
@@ -125,5 +125,5 @@ def _cycles(seed: int) -> Array:
     phase = (np.arange(STEPS)[:, None] * _HOURS / periods[None, :]) % 1.0
     swing = 0.6 * (2.0 * phase - 1.0) * np.where(_FERMENTING, 0.25, 1.0)[None, :]
     early, repaired = step_of(SAWTOOTH_FROM), step_of(TRIP_TO)
-    swing[early:repaired, ROOM_INDEX["D2"]] *= 3.5
+    swing[early:repaired, ROOM_INDEX["D2"]] *= 5.0
     return swing

@@ -13,7 +13,7 @@ import numpy as np
 from demo.clock import END, START, STEP_SECONDS, STEPS, ZONE, local, moment_of, step_of
 from demo.draws import stream
 from demo.house import ROOM_INDEX, ROOMS
-from demo.plan import LotPlan, lot_plans, next_working_moment
+from demo.plan import OWN_GREEN_KG, LotPlan, lot_plans, next_working_moment
 from demo.truth.acid import Acidification, acidification
 from demo.truth.rooms import TRIP_TO, RoomAir
 from demo.truth.sausage import PIECES, SHARES, Pieces, advance, composition, gather, pieces_of
@@ -284,3 +284,5 @@ def _close(seed: int, hall: _Hall) -> None:
         rng = stream(seed, "green", life.plan.name)
         life.fat = composition(seed, life.plan)[1]
         life.green_kg = life.plan.line.piece_kg * (1 + 0.030 * rng.standard_normal(PIECES))
+        for piece, kg in OWN_GREEN_KG.get(life.plan.name, {}).items():
+            life.green_kg[piece] = kg

@@ -11,20 +11,24 @@ import json
 import lzma
 import shutil
 import tempfile
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from bisect import bisect_right
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Any
 
-from saltloft.foundation.errors import InputError, StoreError
+from saltloft.foundation.errors import InputError, RuleBroken, StoreError
 from saltloft.foundation.words import say
 from saltloft.house import ADMINISTRATOR, House
-from saltloft.jobs import record, watch
+from saltloft.jobs import record, release, watch
 from saltloft.plant import entries
+from saltloft.plant.lots import LotDispatched
 from saltloft.plant.people import FactConfirmed, HouseSetUp
+from saltloft.plant.permit import ReleasePermit
 from saltloft.plant.stated import Draft, Stamp
 
 Progress = Callable[[str], None]
@@ -88,7 +92,25 @@ def _draft(plain: Mapping[str, Any]) -> Draft:
     )
 
 
-def build_demo_house(folder: Path, demo: DemoFiles, progress: Progress) -> None:
+@dataclass(frozen=True)
+class DemoBuilt:
+    """What became of the building.
+
+    Args:
+        entries: int. Entries taken.
+        files: int. Logger files brought in.
+        released: tuple of str. Lots signed out in the past year.
+        refused: mapping of lot to str. Intended releases that were refused, and why; their dispatches
+            were not entered.
+    """
+
+    entries: int
+    files: int
+    released: tuple[str, ...]
+    refused: Mapping[str, str]
+
+
+def build_demo_house(folder: Path, demo: DemoFiles, progress: Progress) -> DemoBuilt:
     """Build the house; the folder holds all of it, or is left as it was.
 
     Args:
@@ -109,15 +131,16 @@ def build_demo_house(folder: Path, demo: DemoFiles, progress: Progress) -> None:
     folder.parent.mkdir(parents=True, exist_ok=True)
     building = Path(tempfile.mkdtemp(prefix=".saltloft-demo-", dir=folder.parent))
     try:
-        _build(building, demo, progress)
+        built = _build(building, demo, progress)
         building.chmod(0o755)
         building.rename(folder)
     except BaseException:
         shutil.rmtree(building, ignore_errors=True)
         raise
+    return built
 
 
-def _build(folder: Path, demo: DemoFiles, progress: Progress) -> None:
+def _build(folder: Path, demo: DemoFiles, progress: Progress) -> DemoBuilt:
     opening = demo.drafts[0]
     said: HouseSetUp = opening.payload
     with House.create(
@@ -130,70 +153,98 @@ def _build(folder: Path, demo: DemoFiles, progress: Progress) -> None:
         demo_now=demo.manifest["today"],
         opened_at=opening.recorded_at,
     ) as house:
-        progress(say("Entering {count} records ...", count=len(demo.drafts)))
-        for stage in _stages(house, demo):
-            stage()
         for person, name in demo.manifest["names"].items():
             house.store.secrets.set_name(person, name)
+        return _Year(house, demo, progress).live()
 
 
-def _stages(house: House, demo: DemoFiles) -> Iterator[Callable[[], None]]:
-    """What happens to the house, in the order of its days: entries, and files brought in between them."""
-    waiting: list[Draft] = [*demo.drafts[1:], *_confirmations(house, demo)]
-    waiting.sort(key=lambda draft: draft.recorded_at or draft.happened_at)
-    brought = sorted(demo.manifest["logger_files"], key=lambda one: str(one["downloaded_at"]))
-    start = 0
-    for one in brought:
-        until = datetime.fromisoformat(one["downloaded_at"])
-        end = start
-        while end < len(waiting) and (waiting[end].recorded_at or until) <= until:
-            end += 1
-        yield _entering(house, waiting[start:end])
-        yield _importing(house, demo, one)
-        start = end
-    yield _entering(house, waiting[start:])
+class _Year:
+    """The year lived again: entries in their order, files and signatures at their moments between them."""
 
+    def __init__(self, house: House, demo: DemoFiles, progress: Progress) -> None:
+        self.house, self.demo, self.progress = house, demo, progress
+        waiting = [*demo.drafts[1:], *_confirmations(house, demo)]
+        self.waiting = sorted(waiting, key=_recorded)
+        self.entered = 0
+        self.released: list[str] = []
+        self.refused: dict[str, str] = {}
 
-def _entering(house: House, drafts: Sequence[Draft]) -> Callable[[], None]:
-    def stage() -> None:
+    def live(self) -> DemoBuilt:
+        """Everything, in the order of its moments."""
+        brought = self.demo.manifest["logger_files"]
+        events: list[tuple[datetime, str, Callable[[], None]]] = [
+            (datetime.fromisoformat(one["downloaded_at"]), one["file"], partial(self._bring, one))
+            for one in brought
+        ]
+        events += [
+            (datetime.fromisoformat(one["at"]), one["lot"], partial(self._sign, one))
+            for one in self.demo.manifest["releases"]
+        ]
+        month = ""
+        for at, _, act in sorted(events, key=lambda event: event[:2]):
+            if f"{at:%Y-%m}" != month:
+                month = f"{at:%Y-%m}"
+                self.progress(say("{month}: {count} entries so far", month=month, count=self.entered))
+            self._enter_until(at)
+            act()
+        self._enter_until(self.house.now())
+        return DemoBuilt(self.entered, len(brought), tuple(self.released), self.refused)
+
+    def _enter_until(self, at: datetime) -> None:
+        end = bisect_right(self.waiting, at, key=_recorded)
+        due, self.waiting = self.waiting[:end], self.waiting[end:]
+        drafts = [draft for draft in due if not self._stays_here(draft.payload)]
         for first in range(0, len(drafts), AT_ONCE):
-            enter(house, drafts[first : first + AT_ONCE])
+            chunk = drafts[first : first + AT_ONCE]
+            enter(self.house, Stamp(ADMINISTRATOR, CONSOLE, _recorded(chunk[-1])), chunk)
+        self.entered += len(drafts)
 
-    return stage
+    def _stays_here(self, payload: object) -> bool:
+        """What was not signed out is not sent out."""
+        return isinstance(payload, LotDispatched) and payload.lot in self.refused
+
+    def _bring(self, one: Mapping[str, Any]) -> None:
+        at = datetime.fromisoformat(one["downloaded_at"])
+        said = watch.Said(room=one["room"], answers=one["answers"])
+        data = self.demo.logger_file(one["file"])
+        entry, by = self.demo.entry_id(at, one["file"]), Stamp("ilo", "office", at)
+        taken = watch.import_file(self.house, by, one["file"], data, said, entry_id=entry)
+        if taken.status != "stored":
+            raise StoreError(
+                say("a logger file of the demo house was not taken"), got=one["file"], allowed=taken.words
+            )
+
+    def _sign(self, one: Mapping[str, Any]) -> None:
+        at, lot, person = datetime.fromisoformat(one["at"]), one["lot"], one["person"]
+        try:
+            said, permit, _ = release.permit(self.house, lot, one["market"], person, at)
+        except RuleBroken as refusal:
+            self.refused[lot] = refusal.message
+            return
+        draft = Draft(self.demo.entry_id(at, "release", lot), said, at)
+        enter(self.house, Stamp(person, "office", at), [draft], [permit])
+        self.entered += 1
+        self.released.append(lot)
 
 
-def enter(house: House, drafts: Sequence[Draft]) -> None:
+def _recorded(draft: Draft) -> datetime:
+    return draft.recorded_at or draft.happened_at
+
+
+def enter(house: House, by: Stamp, drafts: Sequence[Draft], permits: Sequence[ReleasePermit] = ()) -> None:
     """Enter drafts in one commit.
 
     Raises:
         StoreError: the first one that was not taken, with the reason.
     """
-    last = drafts[-1].recorded_at or drafts[-1].happened_at
-    for draft, receipt in zip(
-        drafts, record.enter(house, Stamp(ADMINISTRATOR, CONSOLE, last), drafts), strict=True
-    ):
+    receipts = record.enter(house, by, drafts, permits=permits)
+    for draft, receipt in zip(drafts, receipts, strict=True):
         if receipt.status != "stored":
             raise StoreError(
                 say("the demo files hold an entry the house does not take"),
                 got=f"{type(draft.payload).__name__} {draft.id}",
                 allowed=receipt.words,
             )
-
-
-def _importing(house: House, demo: DemoFiles, one: Mapping[str, Any]) -> Callable[[], None]:
-    def stage() -> None:
-        at = datetime.fromisoformat(one["downloaded_at"])
-        said = watch.Said(room=one["room"], answers=one["answers"])
-        data = demo.logger_file(one["file"])
-        entry = demo.entry_id(at, one["file"])
-        by = Stamp("ilo", "office", at)
-        taken = watch.import_file(house, by, one["file"], data, said, entry_id=entry)
-        if taken.status != "stored":
-            raise StoreError(
-                say("a logger file of the demo house was not taken"), got=one["file"], allowed=taken.words
-            )
-
-    return stage
 
 
 def _confirmations(house: House, demo: DemoFiles) -> list[Draft]:

@@ -18,6 +18,7 @@ app = typer.Typer(
 
 COMMAND_MODULES: tuple[str, ...] = (
     "house_commands",
+    "demo",
     "today",
     "import_command",
     "forecast",
