@@ -66,7 +66,8 @@ def judge_degree_hours(
     readings += [one.entry_id for one in known if one.entry_id]
     row = face.row(outcome)
     sources = (*rule.sources, *((row.source,) if row else ()))
-    used = total.measured if outcome is Outcome.NOT_MET else total.worst
+    counted = total.measured if outcome is Outcome.NOT_MET else total.worst
+    used = counted if np.isfinite(counted) else None
     limit = row.limit if row else None
     return Verdict(
         hazard="staphylococcus_aureus",
@@ -76,7 +77,7 @@ def judge_degree_hours(
         used=used,
         limit=limit,
         unit=rule.unit,
-        margin=None if limit is None else round(limit - used, 6),
+        margin=None if limit is None or used is None else round(limit - used, 6),
         readings=tuple(dict.fromkeys(readings)),
         gaps=face.gaps(),
         sources=sources,
@@ -266,4 +267,6 @@ class _Face:
 
 def _number(value: float) -> str:
     """Whole numbers as such, others to one decimal."""
+    if not np.isfinite(value):
+        return say("any number")
     return f"{value:.0f}" if abs(value - round(value)) < 0.05 else f"{value:.1f}"

@@ -239,9 +239,11 @@ def test_a_gap_alone_never_takes_a_lot_past_the_base() -> None:
 
 def test_no_trace_at_all_is_not_shown() -> None:
     """An acid core alone shows nothing about the hours before it."""
-    empty = TemperatureTrace(np.empty(0), np.empty(0), STEP, 0.0, 35.0)
-    verdict = judge_degree_hours(US, empty, ACID, start_s=0.0, at_s=2e5, plan=EndingPlan(2))
-    assert verdict.outcome is Outcome.NOT_SHOWN
+    for highest_c in (35.0, float("inf")):
+        empty = TemperatureTrace(np.empty(0), np.empty(0), STEP, 0.0, highest_c)
+        verdict = judge_degree_hours(US, empty, ACID, start_s=0.0, at_s=2e5, plan=EndingPlan(2))
+        assert verdict.outcome is Outcome.NOT_SHOWN
+        assert (verdict.used is None) is (highest_c > 100.0)
 
 
 @pytest.mark.parametrize("temperature_c", [15.0, 15.55])
