@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -20,6 +21,7 @@ from saltloft.store.loggers.table import Table, split_lines
 _Mask = npt.NDArray[np.bool_]
 MOST_LISTED = 200
 MOST_GROUPS = 500
+_BEGINS_NUMBER = re.compile(r"\s*['\"]?\s*[-+]?[.,]?\d")
 SHOWN = 5
 _BAD_QUALITY = frozenset(
     ("bad", "error", "invalid", "fault", "fail", "failed", "schlecht", "fehler", "ungültig", "errore", "malo")
@@ -199,8 +201,7 @@ class RowReader:
             line, raw = int(piece.at[row]), piece.raw(row)
             stamp = piece.rows[row][self._columns.stamp]
             if not valued[row]:
-                empty = not raw.strip(" ;,|\t") or (bool(stamped[row]) and not bool(text[:, row].any()))
-                self._odd.events += not empty
+                self._without_values(piece, row, bool(stamped[row]), np.flatnonzero(text[:, row]).tolist())
             elif not stamped[row]:
                 if any(letter.isdigit() for letter in stamp):
                     self._odd.refuse(line, say("'{cell}' is no date and time", cell=stamp.strip()), raw)
@@ -208,6 +209,16 @@ class RowReader:
                     self._odd.events += 1
             else:
                 self._no_numbers(piece, row, np.flatnonzero(text[:, row]).tolist())
+
+    def _without_values(self, piece: _Piece, row: int, stamped: bool, text: Sequence[int]) -> None:
+        """A row with no number in it: a spoilt reading if a cell begins like one, else an event or empty."""
+        spoilt = [
+            place for place in text if _BEGINS_NUMBER.match(piece.rows[row][self._columns.values[place]])
+        ]
+        if stamped and spoilt:
+            self._no_numbers(piece, row, spoilt)
+        elif piece.raw(row).strip(" ;,|\t") and not (stamped and not text):
+            self._odd.events += 1
 
     def _no_numbers(self, piece: _Piece, row: int, columns: Sequence[int]) -> None:
         for column in columns:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from saltloft.foundation.errors import InputError
 from saltloft.foundation.words import say
 from saltloft.store.loggers import numbers
-from saltloft.store.loggers.headers import Heading, plain, understand, unit_of_cell
+from saltloft.store.loggers.headers import Heading, plain, understand, unit_of, unit_of_cell
 from saltloft.store.loggers.stamps import NONE, SERIAL, UNIX, read_stamps
 
 LOOKED_AT = 400
@@ -207,10 +207,8 @@ def _filled(cells: Sequence[str]) -> int:
 def _all_units(cells: Sequence[str]) -> bool:
     named = [cell for cell in cells if cell]
     short = re.compile(r"^[\[(]?\s*[^\s\w]*\s*[\w.%°º/\ufffd:-]{0,12}\s*[\])]?$")
-    return any(unit_of_cell(cell) for cell in named) and all(
-        short.match(cell)
-        and (unit_of_cell(cell) or understand(cell).role not in ("quantity", "stamp", "date"))
-        for cell in named
+    return any(unit_of(cell) for cell in named) and all(
+        short.match(cell) and (unit_of_cell(cell) or not understand(cell).role) for cell in named
     )
 
 

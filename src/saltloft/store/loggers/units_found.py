@@ -149,8 +149,8 @@ def _unit(
         words = say(
             "'{label}' runs from {low} to {high}: in a {role} that can only be °{unit}.",
             label=label,
-            low=f"{low:g}",
-            high=f"{high:g}",
+            low=f"{low:.3g}",
+            high=f"{high:.3g}",
             role=say("{role} room", role=role) if role else say("room"),
             unit=unit,
         )
@@ -158,8 +158,8 @@ def _unit(
     sentence = say(
         "'{label}' runs from {low} to {high} and names no unit. °C or °F?",
         label=label,
-        low=f"{low:g}",
-        high=f"{high:g}",
+        low=f"{low:.3g}",
+        high=f"{high:.3g}",
     )
     return "C", "", Question(f"unit.{label}", sentence, ("C", "F"))
 

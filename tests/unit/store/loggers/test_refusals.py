@@ -170,6 +170,14 @@ def test_a_file_with_more_devices_than_a_house_has_is_refused() -> None:
         read_log(("device,Timestamp,Temp C\n" + "\n".join(rows)).encode(), ReadOptions(house_zone="UTC"))
 
 
+def test_a_row_in_the_other_decimal_mark_is_refused_not_skipped() -> None:
+    """'14.3' in a file of decimal commas is a spoilt reading; 'Button 1' is an event."""
+    rows = ["10:00;14,2", "10:05;14.3", "10:06;Button 1", "10:10;14,1"]
+    reading = _read("Timestamp;Temp °C\n" + "\n".join(f"2026-11-03 {row}" for row in rows))
+    assert [refused.line for refused in reading.refused] == [3]
+    assert reading.counts.events == 1
+
+
 def test_a_cell_of_a_thousand_digits_costs_nothing() -> None:
     """It is no number, told with its line, in no time."""
     reading = _read(
