@@ -66,7 +66,7 @@ def weighing(kg: str, *, lot: str = "AL-0310", tag: str = "14", **more: Any) -> 
 
 
 def lot_made(lot: str = "AL-0310") -> lots.LotMade:
-    """The lot of trade.md 8.3, by weighed amounts."""
+    """The stuck Alder of the demo house, by weighed amounts."""
     return lots.LotMade(
         lot,
         "alder",

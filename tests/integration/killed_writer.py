@@ -6,10 +6,11 @@ import threading
 from datetime import UTC, datetime, timedelta
 from multiprocessing.connection import Connection
 
+from tests.small_house import MADE_AT, weighing
+
 from saltloft.house import House
 from saltloft.jobs import record
 from saltloft.plant.stated import Draft, Stamp
-from tests.small_house import MADE_AT, weighing
 
 PHONES = 4
 

@@ -9,12 +9,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from tests.small_house import BY, NOW, enter, one_of_each, weighing, with_lot
+
 from saltloft.foundation.errors import InputError, RuleBroken, StoreError, UnknownName
 from saltloft.house import House
 from saltloft.jobs import keep, people
 from saltloft.plant.readings import ReadingsSealed
 from saltloft.store import projection
-from tests.small_house import BY, NOW, enter, one_of_each, with_lot, weighing
 
 
 @pytest.fixture
@@ -98,12 +99,13 @@ def rewritten(packed: Path, target: Path, name: str, content: bytes | None, **ma
 def test_a_damaged_or_foreign_backup_is_refused_and_leaves_nothing(house: House, tmp_path: Path) -> None:
     """Changed bytes, a missing file, another format, a path that climbs out, no zip at all."""
     packed = keep.backup(house).path
+    other_head = {"seq": 1, "hash": "0" * 64, "recorded_at": "2026-11-03T06:00:00.000Z"}
     climbing = {"files": {"../../etc/x": "0" * 64}}
     bad = {
         "changed": rewritten(packed, tmp_path / "1.zip", "house.toml", b"name = 'x'\n"),
         "missing": rewritten(packed, tmp_path / "2.zip", "house.db", None),
         "format": rewritten(packed, tmp_path / "3.zip", "", None, format="other/9"),
-        "head": rewritten(packed, tmp_path / "4.zip", "", None, head={"seq": 1, "hash": "0" * 64, "recorded_at": "2026-11-03T06:00:00.000Z"}),
+        "head": rewritten(packed, tmp_path / "4.zip", "", None, head=other_head),
         "path": rewritten(packed, tmp_path / "5.zip", "", None, **climbing),
         "cut": tmp_path / "6.zip",
     }  # fmt: skip

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from importlib.resources import files
 from pathlib import Path
 
 import pytest
@@ -10,14 +11,14 @@ from alembic.autogenerate import compare_metadata
 from alembic.config import Config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from importlib.resources import files
+from sqlalchemy import text
+from tests.small_house import NOW, make_house, with_lot
+
 from saltloft.foundation.errors import InputError, StoreError
 from saltloft.house import House
 from saltloft.store.database import WRITES
 from saltloft.store.migrate import REVISIONS
 from saltloft.store.tables import BUILT, KEPT, SCRATCH
-from sqlalchemy import text
-from tests.small_house import NOW, make_house, with_lot
 
 
 def test_every_connection_writes_through_to_the_disk(tmp_path: Path) -> None:
@@ -131,7 +132,7 @@ def test_settings_say_where_they_come_from(tmp_path: Path) -> None:
 
 
 def test_making_a_house_that_cannot_be(tmp_path: Path) -> None:
-    """Unknown zone, units or market, no name, a folder in use, a fixed moment in a real house: nothing is left."""
+    """Unknown zone, units or market, no name, a folder in use, a fixed moment: nothing is left behind."""
     folder = tmp_path / "house"
     for arguments, more, words in (
         (("X", "Europe/Corrowmere"), {}, "time zone"),

@@ -12,6 +12,7 @@ from pathlib import Path
 from unittest import mock
 
 import pytest
+
 from saltloft.cli.main import main
 from saltloft.house import House
 from saltloft.jobs import people
@@ -93,7 +94,7 @@ def test_verify_backup_restore_and_an_anchor(folder: Path, tmp_path: Path) -> No
 
 
 def test_rebuild_config_and_doctor(folder: Path) -> None:
-    """Rebuild says the rows are the same; config lists every setting; doctor says what is to do and ends with 1."""
+    """Rebuild says the rows are the same; config lists every setting; doctor says what to do, ends with 1."""
     assert "the same rows" in run("rebuild", folder=folder).stdout
     settings = json.loads(run("config", "--json", folder=folder, SALTLOFT_PORT="9000").stdout)["settings"]
     assert [row["name"] for row in settings] == [setting.name for setting in SETTINGS]

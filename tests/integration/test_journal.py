@@ -11,14 +11,15 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
+from sqlalchemy import Connection
+from tests.small_house import BY, MADE_AT, NOW, draft, enter, make_house, set_up, stored, weighing, with_lot
+
 from saltloft.foundation.errors import StoreError
 from saltloft.jobs import record
 from saltloft.plant.lots import LotHung, LotMoved
 from saltloft.plant.stated import Stamp
 from saltloft.store import journal
 from saltloft.store.journal import NewEntry
-from sqlalchemy import Connection
-from tests.small_house import BY, MADE_AT, NOW, draft, enter, make_house, set_up, stored, weighing, with_lot
 
 
 def test_resent_twice_is_recorded_once(tmp_path: Path) -> None:

@@ -1,12 +1,13 @@
-"""Kept results and the worker's queue: found by digest, dropped freely, taken once, given up after three tries."""
+"""Kept results and the worker's queue: found by digest, dropped freely, taken once, given up in the end."""
 
 from __future__ import annotations
 
 from datetime import timedelta
 from pathlib import Path
 
-from saltloft.store.kept import KeptResult
 from tests.small_house import NOW, make_house
+
+from saltloft.store.kept import KeptResult
 
 
 def test_kept_results(tmp_path: Path) -> None:

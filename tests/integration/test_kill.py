@@ -8,10 +8,11 @@ import signal
 import time
 from pathlib import Path
 
-from saltloft.house import House
-from saltloft.store import projection
 from tests.integration.killed_writer import PHONES, enter_until_killed
 from tests.small_house import with_lot
+
+from saltloft.house import House
+from saltloft.store import projection
 
 ROUNDS = 20
 

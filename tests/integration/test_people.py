@@ -7,10 +7,11 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
+from tests.small_house import NOW, make_house, set_up
+
 from saltloft.foundation.errors import InputError, RuleBroken, StoreError, UnknownName
 from saltloft.house import House
 from saltloft.jobs import people
-from tests.small_house import NOW, make_house, set_up
 
 
 @pytest.fixture
@@ -77,7 +78,7 @@ def test_a_pin_that_cannot_be(house: House, pin: str) -> None:
 
 
 def test_the_key_lies_outside_the_database_and_only_its_owner_reads_it(house: House) -> None:
-    """Mode 600; with another key the right PIN is wrong; a readable key is refused; nothing secret is in the file."""
+    """Mode 600; with another key the right PIN is wrong; a readable key is refused."""
     people.set_pin(house, "ilo", "4711")
     key = house.folder / "house.key"
     assert key.stat().st_mode & 0o777 == 0o600

@@ -10,12 +10,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from tests.small_house import BY, MADE_AT, NOW, with_lot
+
 from saltloft.foundation.errors import InputError, StoreError, UnknownName
 from saltloft.house import House
 from saltloft.plant.readings import ReadingsSealed
 from saltloft.plant.stated import Stamp
 from saltloft.store.readings import Columns, batch_digest
-from tests.small_house import BY, MADE_AT, NOW, with_lot
 
 START = int(MADE_AT.timestamp())
 BEFORE, AFTER = MADE_AT - timedelta(days=9), MADE_AT + timedelta(days=9)

@@ -8,11 +8,6 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
-from saltloft.house import House
-from saltloft.jobs import keep
-from saltloft.plant.entries import KINDS
-from saltloft.plant.lots import LotMoved
-from saltloft.store import projection
 from tests.small_house import (
     MADE_AT,
     NOW,
@@ -24,6 +19,12 @@ from tests.small_house import (
     weighing,
     with_lot,
 )
+
+from saltloft.house import House
+from saltloft.jobs import keep
+from saltloft.plant.entries import KINDS
+from saltloft.plant.lots import LotMoved
+from saltloft.store import projection
 
 KEPT = Path(__file__).parent / "kept_journal_1.json"
 

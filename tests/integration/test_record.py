@@ -9,12 +9,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from saltloft.foundation.units import mass
-from saltloft.house import House
-from saltloft.jobs import record
-from saltloft.plant import hams, lots, people, readings, recipes, stock
-from saltloft.plant.permit import ReleasePermit
-from saltloft.plant.stated import Stamp
 from tests.small_house import (
     BY,
     MADE_AT,
@@ -29,6 +23,13 @@ from tests.small_house import (
     weighing,
     with_lot,
 )
+
+from saltloft.foundation.units import mass
+from saltloft.house import House
+from saltloft.jobs import record
+from saltloft.plant import hams, lots, people, readings, recipes, stock
+from saltloft.plant.permit import ReleasePermit
+from saltloft.plant.stated import Stamp
 
 PH = readings.PhRead("AL-0310", (Decimal("5.31"),), "core", "pH-A")
 DAY = timedelta(days=1)
@@ -132,7 +133,7 @@ def test_a_phone_a_little_ahead_is_taken(tmp_path: Path) -> None:
     ],
 )
 def test_who_may_state_what(tmp_path: Path, person: str, payload: Any, status: str) -> None:
-    """Roles: a room hand weighs, quality signs, an auditor changes nothing, an unknown person nothing either."""
+    """Roles: a room hand weighs, quality signs, an auditor and a stranger change nothing."""
     receipt = enter(with_lot(tmp_path / "h"), payload, at=MADE_AT + DAY, by=Stamp(person, "phone", NOW))[0]
     assert receipt.status == status
 
@@ -173,7 +174,7 @@ def test_a_correction_counts_and_the_old_value_stays_visible(tmp_path: Path) -> 
 
 
 def test_striking_an_entry_out_and_correcting_again(tmp_path: Path) -> None:
-    """A second correction of the first entry counts; struck out it counts no more but stays in the history."""
+    """A second correction of the first entry counts; struck out it counts no more but stays to be seen."""
     house = with_lot(tmp_path / "h")
     first = stored(house, weighing("1.05"), at=MADE_AT + DAY)[0].entry_id
     stored(house, correction(first, weighing("1.03")), correction(first, weighing("1.02")), at=MADE_AT + DAY)
@@ -188,7 +189,7 @@ def test_striking_an_entry_out_and_correcting_again(tmp_path: Path) -> None:
 
 
 def test_corrections_that_are_refused(tmp_path: Path) -> None:
-    """Another lot, another kind, impossible values, a correction's correction, holds, lots in use, no reason."""
+    """Another lot, another kind, impossible values, a correction itself, holds, lots in use, no reason."""
     house = with_lot(tmp_path / "h")
     weighed = stored(house, weighing("1.05"))[0].entry_id
     held = stored(house, lots.LotHeld("AL-0310", "x"))[0].entry_id

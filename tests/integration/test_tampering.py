@@ -8,12 +8,13 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from tests.small_house import MADE_AT, NOW, enter, one_of_each, weighing, with_lot
+
 from saltloft.foundation.errors import InputError, StoreError
 from saltloft.house import House
 from saltloft.jobs import keep
 from saltloft.plant.answers import JournalHead
 from saltloft.store.journal import NO_HASH, Entry, entry_hash
-from tests.small_house import MADE_AT, NOW, enter, one_of_each, with_lot, weighing
 
 FREE = (
     "DROP TRIGGER journal_no_update; DROP TRIGGER journal_no_delete;"

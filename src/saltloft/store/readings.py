@@ -34,6 +34,10 @@ Times = NDArray[np.int64]
 Values = NDArray[np.float64]
 Columns = Mapping[str, tuple[Times, Values]]
 
+_ROWS_OF_BATCH = (
+    "SELECT at, value FROM reading WHERE series = ? AND at BETWEEN ? AND ? AND batch = ? ORDER BY at"
+)
+
 
 def batch_digest(columns: Columns) -> str:
     """SHA-256 over a batch's rows: for each series by name, the name, its times and its values.
@@ -85,7 +89,7 @@ class Readings(Shelf[BatchRecord]):
             if number is None:
                 _insert(connection, info.batch, ordered)
             elif not list(journal.by_ids(connection, [entry_id])):
-                raise StoreError(f"the batch {info.batch} was sealed already", do="give the batch another name")
+                raise StoreError(f"the batch {info.batch} was sealed already", do="give it another name")
             writing.append(connection, [new])
 
         self.database.write(work)
@@ -237,14 +241,8 @@ def rows_of_number(
         high = int(datetime.fromisoformat(info.last_at).timestamp())
     found: dict[str, tuple[Times, Values]] = {}
     for name, series_number in numbers:
-        rows = (
-            _driver(connection)
-            .execute(
-                "SELECT at, value FROM reading WHERE series = ? AND at BETWEEN ? AND ? AND batch = ? ORDER BY at",
-                (series_number, low, high, number),
-            )
-            .fetchall()
-        )
+        chosen = _driver(connection).execute(_ROWS_OF_BATCH, (series_number, low, high, number))
+        rows = chosen.fetchall()
         if rows:
             table = np.fromiter(rows, dtype=[("at", "i8"), ("value", "f8")], count=len(rows))
             found[name] = (table["at"].copy(), table["value"].copy())

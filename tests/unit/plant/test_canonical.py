@@ -7,6 +7,7 @@ import json
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
 from saltloft.foundation.errors import InputError
 from saltloft.plant.canonical import canonical_bytes, read_canonical
 

@@ -1,4 +1,4 @@
-"""Whether a reading may count, by the checks of its instrument: the week of trade.md 8.3."""
+"""Whether a reading may count, by the checks of its instrument: the demo house's stuck Alder."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 import pytest
+
 from saltloft.plant.entries import kind_of
 from saltloft.plant.house_record import InstrumentRecord
 from saltloft.plant.instruments import InstrumentChecked, InstrumentDefined
@@ -48,7 +49,7 @@ METER_A = InstrumentRecord(
 def test_a_failed_check_throws_everything_since_the_last_good_one_into_doubt(
     moment: datetime, why: str
 ) -> None:
-    """Readings between Tue 3 March and the failed check of Fri 13 March do not count (trade.md 8.3)."""
+    """Readings between Tue 3 March and the failed check of Fri 13 March do not count."""
     state = METER_A.check_state(moment)
     assert state.why == why
     assert state.in_check == (why == "in_check") == METER_A.in_check_at(moment)

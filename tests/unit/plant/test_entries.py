@@ -8,6 +8,7 @@ from decimal import Decimal
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
 from saltloft.foundation.errors import InputError, UnknownName
 from saltloft.foundation.units import Mass
 from saltloft.plant.canonical import canonical_bytes, read_canonical

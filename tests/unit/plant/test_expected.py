@@ -6,10 +6,11 @@ from datetime import timedelta
 from decimal import Decimal
 
 import pytest
+from tests.small_house import MADE_AT, lot_made, weighing
+
 from saltloft.plant.expected import fit_of
 from saltloft.plant.lot_state import LotState
 from saltloft.plant.readings import PhRead, WaterActivityRead
-from tests.small_house import MADE_AT, lot_made, weighing
 
 DAY = timedelta(days=1)
 
@@ -28,8 +29,8 @@ def state() -> LotState:
     ("kg", "days", "fits"),
     [
         ("1.03", 1, True),
-        ("10.4", 1, False),  # the decimal slip of trade.md 8.6
-        ("2.16", 1, False),  # pounds in a kilogram field, trade.md 8.6
+        ("10.4", 1, False),  # the demo house's decimal slip
+        ("2.16", 1, False),  # its pounds in a kilogram field
         ("1.06", 1, True),  # one division of the scale above
         ("1.12", 1, False),
         ("0.72", 20, True),
@@ -46,7 +47,7 @@ def test_a_weight_against_the_last_one(kg: str, days: int, fits: bool) -> None:
 
 @pytest.mark.parametrize(("kg", "fits"), [("0.98", True), ("0.55", True), ("9.8", False), ("0.098", False)])
 def test_a_first_weight_against_the_lot(kg: str, fits: bool) -> None:
-    """A tag never weighed before is compared with the mean piece at stuffing, 0.98 kg (trade.md 8.3)."""
+    """A tag never weighed before is compared with the mean piece at stuffing, 0.98 kg."""
     found = fit_of(weighing(kg, tag="99"), state(), MADE_AT + DAY)
     assert found.fits is fits
     assert "0.98 kg on average" in found.words

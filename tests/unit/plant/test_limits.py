@@ -7,11 +7,12 @@ from decimal import Decimal
 from typing import Any
 
 import pytest
+from tests.small_house import alder, lot_made, weighing
+
 from saltloft.foundation.errors import InputError
 from saltloft.foundation.units import Mass, mass
 from saltloft.plant import hams, lots, people, readings, recipes, rooms, stock
 from saltloft.plant.limits import refuse_impossible
-from tests.small_house import alder, lot_made, weighing
 
 ROOM = rooms.RoomSet("D2", Decimal(14), Decimal(80), Decimal("0.2"))
 PH = readings.PhRead("A", (Decimal("5.31"),), "core", "pH-A")

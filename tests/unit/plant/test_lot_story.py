@@ -5,12 +5,13 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
+from tests.small_house import lot_made, weighing
+
 from saltloft.foundation.units import mass
 from saltloft.plant.entries import kind_of
 from saltloft.plant.lot_story import lot_record, room_stays
 from saltloft.plant.lots import HoldLifted, LotHeld, LotHung, LotMoved, LotYielded
 from saltloft.plant.stated import Correction, Stated
-from tests.small_house import lot_made, weighing
 
 START = datetime(2026, 3, 10, 12, tzinfo=UTC)
 
@@ -34,7 +35,7 @@ def said(hour: float, payload: Any, number: int, *, struck: bool = False) -> Sta
 
 
 def test_a_lot_split_over_two_rooms_and_merged_again() -> None:
-    """60 : 40 by racks over two rooms, then together: shares and times come out rack by rack (trade.md 8.6)."""
+    """60 : 40 by racks over two rooms, then together: shares and times come out rack by rack."""
     racks = tuple("12345")
     stays = room_stays(
         [
