@@ -214,7 +214,7 @@ def _add_log(rows: _AirRows, trace: AirTrace) -> None:
     mean_vapour = block_means(trace, borders, saturated * trace.relative_humidity)
     # The mean of the temperature factor at a typical activation energy; a member's own
     # energy enters as a power of it, exact to second order in the swing.
-    typical = float(np.median(rows.members.activation))
+    typical = rows.parameters.activation_energy.median / moist_air.GAS_CONSTANT
     reference = rows.parameters.reference_temperature_c + 273.15
     factor = np.exp(-typical * (1.0 / (trace.temperature_c + 273.15) - 1.0 / reference))
     mean_factor = block_means(trace, borders, factor)

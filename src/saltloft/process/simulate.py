@@ -140,7 +140,7 @@ def _profiles(members: Members, nodes: Nodes, blocks: Blocks, times_s: Array) ->
     """
     if len(blocks.end_s) <= PROGRAMME_BLOCKS:
         return integrate(members, nodes, blocks, times_s, CONTROL)
-    from saltloft.process.drying.kernel import integrate_compiled  # noqa: PLC0415 - loads numba, 1 s
+    from saltloft.process.drying.compiled import integrate_compiled  # noqa: PLC0415 - loads numba, 1 s
 
     return integrate_compiled(members, nodes, blocks, times_s, CONTROL)
 

@@ -2,5 +2,5 @@
 
 May import: science and foundation. Read `rates.py` first (the equations), then
 `step.py` (one Rosenbrock step) and `integrate.py` (steps under error control).
-`kernel.py` is the compiled twin of those three; `rates.py` and `step.py` are the definition.
+`kernel.py` is the compiled twin of those three (called by `compiled.py`); they are the definition.
 """

@@ -19,6 +19,7 @@ Marks = NDArray[np.bool_]
 FIRST_STEP_S = 300.0
 SHORTEST_STEP_S = 1e-3
 LARGEST_CHANGE = 0.35  # of X + 0.05 or S + 0.02 in one step
+LEAST_LEFT = 0.3  # of the water or salt of any place after one step: nothing turns negative
 MOST_STEPS = 20_000
 
 
@@ -87,10 +88,14 @@ def _between(
 
     In the first step of a block (`fresh`) the rim answers to a jump faster than the step
     can see, so its first slope says nothing: there a parabola with the slope at the end.
+    Where a cubic would dip far below both its ends, the whole piece is taken straight:
+    one rule for all nodes keeps the totals.
     """
     left, rise, m1 = ends[0], ends[1] - ends[0], h * slopes[1]
     m0 = np.where(fresh > 0.0, 2.0 * rise - m1, h * slopes[0])
     cubic: Array = left + t * (m0 + t * (3.0 * rise - 2.0 * m0 - m1 + t * (m0 + m1 - 2.0 * rise)))
+    fine = np.all(cubic >= 0.5 * np.minimum(left, ends[1]), axis=0)
+    cubic = np.where(fine, cubic, left + t * rise)
     return cubic
 
 
@@ -154,7 +159,9 @@ class _March:
         ratio = np.maximum(wrong / self.control.tolerance, 1e-12)
         grown = np.clip(0.9 * ratio ** (-1.0 / 3.0), 0.2, 2.5)
         grown = np.where(change > LARGEST_CHANGE, np.minimum(grown, 0.5), grown)
-        good = (ratio <= 1.0) & (change <= LARGEST_CHANGE)
+        kept = [np.min(a - LEAST_LEFT * b, axis=0) >= 0.0 for a, b in zip(new, profile, strict=True)]
+        grown = np.where(kept[0] & kept[1], grown, np.minimum(grown, 0.5))
+        good = (ratio <= 1.0) & (change <= LARGEST_CHANGE) & kept[0] & kept[1]
         return good, np.where(np.isfinite(grown), grown, 0.2)
 
     def _next_length(

@@ -85,7 +85,10 @@ def states_of(members: Members, nodes: Nodes, blocks: Blocks, times_s: Array, pr
     mean_water[times_s <= 0.0] = members.water  # exactly nothing is lost at stuffing
 
     def activity(x: Array, s: Array) -> Array:
-        return of_mixture(np.maximum(x, 1e-4), s, members.solutes, members.brine, members.halsey)
+        # The axis lies outside the nodes: a value carried on to it may undershoot nothing.
+        return of_mixture(
+            np.maximum(x, 1e-4), np.maximum(s, 0.0), members.solutes, members.brine, members.halsey
+        )
 
     core_x, core_s = (np.einsum("n,tnm->tm", nodes.axis, profile) for profile in (water, salt))
     outer = np.einsum("n,tnm->tm", nodes.outer, water)

@@ -85,7 +85,7 @@ def rim_activity(members: Members, water: Array, salt: Array) -> tuple[Array, Ar
         slope = np.full_like(water, members.linear_sorption)
         return slope * water, slope, np.zeros_like(water)
     wet = np.maximum(water, 1e-4)
-    return with_slopes(wet, salt, members.solutes, members.brine, members.halsey)
+    return with_slopes(wet, np.maximum(salt, 0.0), members.solutes, members.brine, members.halsey)
 
 
 def surface(members: Members, air: Air, volume: Array, water: Array, salt: Array) -> Surface:

@@ -18,7 +18,8 @@ from saltloft.science.growth import (
     cardinal_rate_h,
     credited_kill_log10,
     growth_possible,
-    square_root_rate_h,
+    interaction,
+    square_root_factors,
 )
 from saltloft.science.statistics import weighted_quantile
 
@@ -136,7 +137,7 @@ def _rate(
 ) -> FloatArray:
     if isinstance(organism.growth, CardinalGrowth):
         return cardinal_rate_h(course.temperature_c, course.ph, wet, organism.growth)
-    return square_root_rate_h(
+    factors = square_root_factors(
         course.temperature_c,
         course.ph,
         wet,
@@ -144,6 +145,8 @@ def _rate(
         nitrite_mg_kg=members.nitrite_mg_kg,
         model=organism.growth,
     )
+    _, together = interaction(factors)
+    return np.asarray(organism.growth.rate_25c_h * np.prod(factors, axis=0) * together)
 
 
 def _grown(rate: FloatArray, course: Course, competition: Competition) -> FloatArray:

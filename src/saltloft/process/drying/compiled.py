@@ -1,0 +1,82 @@
+"""Hands the drying of an ensemble to the compiled kernel, and takes the profiles back."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from saltloft.foundation.errors import NumericsError
+from saltloft.process.drying import integrate
+from saltloft.process.drying.integrate import Control, Profiles
+from saltloft.process.drying.kernel import LANES, carry
+from saltloft.process.drying.members import Blocks, Members
+from saltloft.process.drying.nodes import Nodes
+
+Array = NDArray[np.float64]
+
+
+def brine_table(members: Members) -> Array:
+    """The brine's constants as one row for the compiled code, array (10,)."""
+    b = members.brine
+    constants = (b.beta0, b.beta1, b.c_phi, b.debye_slope, b.b, b.alpha, b.saturation_molality)
+    return np.array([*constants, b.molar_mass, b.water_molar_mass, members.linear_sorption])
+
+
+def member_table(members: Members) -> Array:
+    """What a lane needs to know of its member, array (13, members), rows as in `kernel.py`."""
+    m = members
+    halsey = (np.broadcast_to(m.halsey.scale, m.count), np.broadcast_to(m.halsey.power, m.count))
+    rows = (m.volume, m.solids_per_m, m.law.fixed_volume, m.length_share, m.salt_ratio, m.salt_drag, *halsey)
+    rest = (m.solutes, m.resistance_s_m, m.other_heat, m.activation, m.end_factor)
+    return np.ascontiguousarray(np.array([*rows, *rest]))
+
+
+def air_table(blocks: Blocks) -> Array:
+    """The air, array (10, blocks, members), rows as in `kernel.py`."""
+    b = blocks
+    is_open = np.repeat(b.open[:, None].astype(np.float64), b.end_s.shape[1], axis=1)
+    films = (b.film_heat, b.film_power, b.film_ratio, is_open)
+    return np.array([b.speed_up, b.kelvin, b.saturated, b.vapour, b.log_slope, b.latent, *films])
+
+
+def rule_table(control: Control) -> Array:
+    """How steps are judged, as one row for the compiled code, array (6,)."""
+    bounds = (integrate.LARGEST_CHANGE, integrate.LEAST_LEFT, integrate.FIRST_STEP_S)
+    return np.array([control.tolerance, *bounds, integrate.SHORTEST_STEP_S, integrate.MOST_STEPS])
+
+
+def integrate_compiled(
+    members: Members, nodes: Nodes, blocks: Blocks, output_s: Array, control: Control
+) -> Profiles:
+    """As `integrate.integrate`, compiled; `control.fixed_step_s` is not known here.
+
+    Args:
+        members: Members.
+        nodes: Nodes (n).
+        blocks: Blocks.
+        output_s: array (times,). Wanted moments, rising, from 0. [s]
+        control: Control.
+
+    Raises:
+        NumericsError: when a member would need steps shorter than a millisecond.
+    """
+    out = np.empty((2, len(output_s), nodes.count, members.count))
+    counts = np.zeros((2, members.count), dtype=np.int64)
+    table = np.array([nodes.derivative, nodes.integral, nodes.divergence])
+    scalars = np.array([members.law.water_volume, members.potential.step, nodes.weight[-1]])
+    start = np.array([members.water, members.salt])
+    p, air, brine = member_table(members), air_table(blocks), brine_table(members)
+    tables = np.array([members.potential.value, members.potential.slope])
+    rules = rule_table(control)
+    for first in range(0, members.count, LANES):
+        done = carry(
+            first, start, p, air, blocks.end_s, brine, tables, table, nodes.weight, scalars,
+            output_s, rules, out, counts,
+        )  # fmt: skip
+        if done < 1.0:
+            raise NumericsError(
+                "the drying of a member cannot be followed",
+                got=f"one of the members {first} to {min(first + LANES, members.count) - 1}",
+                do="look at the piece and the air: something is far outside what a piece can be",
+            )
+    return Profiles(out[0], out[1], counts[0], counts[1])
