@@ -19,6 +19,7 @@ from saltloft.foundation.errors import SaltloftError
 from saltloft.plant.answers import DaySheet
 from saltloft.plant.canonical import read_canonical
 from saltloft.plant.entries import decode
+from saltloft.plant.lot_record import LotRecord
 from saltloft.plant.readings import ReadingsSealed
 from saltloft.store.journal import Entry
 from saltloft.store.kept import KeptResult
@@ -105,7 +106,7 @@ def notice(house: OpenHouse, now: datetime) -> int:
         return 0
     lots: set[str] = set()
     if cursor is None:
-        lots = {record.lot for record in house.store.lots.hanging()}
+        lots = {record.lot for record in house.store.lots.hanging() if _forecast(record)}
     else:
         for entry in _entries_after(house, cursor):
             lots |= _lots_of(house, entry)
@@ -219,10 +220,10 @@ def _lots_of(house: OpenHouse, entry: Entry) -> set[str]:
     """The hanging lots whose forecast one entry makes out of date."""
     if entry.kind in LOT_KINDS:
         record = house.store.lots.find(entry.subject)
-        return {record.lot} if record is not None and record.hanging else set()
+        return {record.lot} if record is not None and _forecast(record) else set()
     if entry.kind not in ROOM_KINDS:
         return set()
-    hanging = house.store.lots.hanging()
+    hanging = [record for record in house.store.lots.hanging() if _forecast(record)]
     if entry.kind == "readings.voided/1":
         return {record.lot for record in hanging}
     payload = decode(entry.kind, read_canonical(entry.body))
@@ -231,3 +232,8 @@ def _lots_of(house: OpenHouse, entry: Entry) -> set[str]:
     else:
         rooms = {payload.room}
     return {record.lot for record in hanging if rooms & {stay.room for stay in record.rooms}}
+
+
+def _forecast(record: LotRecord) -> bool:
+    """Whether this version forecasts such a lot."""
+    return record.hanging and record.family == "dry_sausage"

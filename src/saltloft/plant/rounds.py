@@ -89,10 +89,17 @@ def _tag_order(tag: str) -> tuple[int, str]:
 
 
 def next_weighing_at(record: LotRecord) -> datetime:
-    """When a hanging lot is to be weighed next: every third day while young, weekly when old."""
-    weighed = [item.at for item in record.weighings if not item.payload.green]
-    last = weighed[-1] if weighed else (record.hung_at or record.made_at)
-    return last + (WEIGH_YOUNG if last - record.made_at < YOUNG else WEIGH_OLD)
+    """When a hanging lot is to be weighed next: every third day while young, weekly when old.
+
+    A round counts when all its tagged pieces are in; a piece that missed a whole round is taken
+    as gone.
+    """
+    weighed = [item for item in record.weighings if not item.payload.green]
+    last = weighed[-1].at if weighed else (record.hung_at or record.made_at)
+    every = WEIGH_YOUNG if last - record.made_at < YOUNG else WEIGH_OLD
+    by_tag = {item.payload.tag: item.at for item in weighed if item.payload.tag}
+    still_there = [at for at in by_tag.values() if at >= last - every - timedelta(days=1)]
+    return min(still_there, default=last) + every
 
 
 def next_ph_at(record: LotRecord) -> datetime | None:

@@ -137,8 +137,10 @@ def draw(lanes: Sequence[Lane], today: date, width: int, name: str) -> Markup:
 
 
 def _weeks(scale: Scale) -> list[str]:
-    weeks = (scale.right - scale.left).days / 7
-    step = 7 if weeks * 50 < scale.width - LABEL_PX else 14 if weeks * 25 < scale.width - LABEL_PX else 28
+    room = (scale.width - LABEL_PX) / max((scale.right - scale.left).days / 7, 1)
+    # A date with its year needs more room than one without.
+    label = 74 if scale.left.year != scale.right.year else 48
+    step = next((weeks * 7 for weeks in (1, 2, 4) if weeks * room >= label), 56)
     monday = scale.left + timedelta(days=(7 - scale.left.weekday()) % 7)
     marks = []
     while monday <= scale.right:
