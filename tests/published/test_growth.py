@@ -23,6 +23,7 @@ from saltloft.science.growth import (
     death_rate_log10_h,
     growth_possible,
     interaction,
+    square_root_factors,
     square_root_rate_h,
 )
 
@@ -102,6 +103,8 @@ def test_lactobacillus_rate(conditions: tuple[float, float, float, float, float]
     ("conditions", "printed"),
     [
         ((25.0, 1.0, 7.0, 0.0, 0.0), 0.4151),
+        ((8.0, 0.97, 6.0, 90.0, 20.0), 0.02589),
+        ((20.0, 0.965, 5.6, 90.0, 100.0), 0.03458),
         ((20.0, 0.95, 5.3, 120.0, 50.0), 0.0),
         ((15.0, 0.922, 5.9, 0.0, 0.0), 0.0),
     ],
@@ -211,6 +214,33 @@ def test_gates_hold_on_both_sides() -> None:
     assert growth_possible(7.0, 4.0, 0.83, 11.0, gate)
     for args in ((6.99, 5, 0.9, 0), (10, 3.99, 0.9, 0), (10, 5, 0.829, 0), (10, 5, 0.9, 11.01)):
         assert not growth_possible(*args, gate)
+
+
+@pytest.mark.parametrize(
+    ("conditions", "psi", "grows"),
+    [
+        ((25.0, 1.0, 7.0, 0.0, 0.0), 0.0, True),
+        ((8.0, 0.97, 6.0, 90.0, 20.0), 0.249, True),
+        ((20.0, 0.965, 5.6, 90.0, 100.0), 0.156, True),
+        ((5.0, 0.93, 5.9, 90.0, 0.0), 1.059, False),
+    ],
+)
+def test_interaction_of_listeria(
+    conditions: tuple[float, float, float, float, float], psi: float, grows: bool
+) -> None:
+    """Le Marc 2002 / Augustin 2005 on the Listeria factors (constants from memory; psi computed)."""
+    temperature_c, water_activity, ph, lactate, nitrite = conditions
+    factors = square_root_factors(
+        temperature_c,
+        ph,
+        water_activity,
+        undissociated_lactic_mol_m3=_undissociated(lactate, ph),
+        nitrite_mg_kg=nitrite,
+        model=LISTERIA,
+    )
+    found, together = interaction(factors[:, None])
+    assert found[0] == pytest.approx(psi, abs=0.0006)
+    assert bool(together[0] > 0.0) is grows
 
 
 def test_interaction_is_one_without_strain_and_none_beyond_one() -> None:

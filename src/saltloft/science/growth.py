@@ -180,6 +180,40 @@ def cardinal_rate_h(
     )
 
 
+def square_root_factors(
+    temperature_c: ArrayLike,
+    ph: ArrayLike,
+    water_activity: ArrayLike,
+    *,
+    undissociated_lactic_mol_m3: ArrayLike,
+    nitrite_mg_kg: ArrayLike,
+    model: SquareRootGrowth,
+) -> FloatArray:
+    """Factor of each condition on the rate at 25 degC: temperature, water, pH, lactic acid, nitrite.
+
+    Args:
+        temperature_c: float or array. [degC]
+        ph: float or array. [pH]
+        water_activity: float or array, 0..1. [1]
+        undissociated_lactic_mol_m3: float or array. In the water phase. [mol/m3]
+        nitrite_mg_kg: float or array. [mg/kg]
+        model: SquareRootGrowth.
+
+    Returns:
+        Array (5, ...) of the broadcast shape. All are held between 0 and 1 but temperature, which
+        may exceed 1 above 25 degC. [1]
+    """
+    temperature = np.minimum(np.asarray(temperature_c, dtype=np.float64), model.temperature_cap_c)
+    root = model.temperature_root_c
+    warm = np.maximum(0.0, (temperature - root) / (25.0 - root)) ** 2
+    wet = (np.asarray(water_activity) - model.water_activity_root) / (1.0 - model.water_activity_root)
+    sweet = 1.0 - 10.0 ** (model.ph_root - np.asarray(ph))
+    lactic = 1.0 - np.asarray(undissociated_lactic_mol_m3) / model.undissociated_lactic_mol_m3
+    nitrite = (1.0 - np.asarray(nitrite_mg_kg) / model.nitrite_mg_kg).clip(0.0, 1.0) ** model.nitrite_power
+    held = (np.clip(factor, 0.0, 1.0) for factor in (wet, sweet, lactic, nitrite))
+    return np.stack(np.broadcast_arrays(warm, *held))
+
+
 def square_root_rate_h(
     temperature_c: ArrayLike,
     ph: ArrayLike,
@@ -200,18 +234,17 @@ def square_root_rate_h(
         model: SquareRootGrowth.
 
     Returns:
-        Array of the broadcast shape, 0 or more; every factor is held between 0 and 1,
-        but for temperature, which may exceed 1 above 25 degC. [1/h]
+        Array of the broadcast shape, 0 or more: the rate at 25 degC times `square_root_factors`. [1/h]
     """
-    temperature = np.minimum(np.asarray(temperature_c, dtype=np.float64), model.temperature_cap_c)
-    root = model.temperature_root_c
-    warm = np.maximum(0.0, (temperature - root) / (25.0 - root)) ** 2
-    wet = (np.asarray(water_activity) - model.water_activity_root) / (1.0 - model.water_activity_root)
-    sweet = 1.0 - 10.0 ** (model.ph_root - np.asarray(ph))
-    lactic = 1.0 - np.asarray(undissociated_lactic_mol_m3) / model.undissociated_lactic_mol_m3
-    nitrite = (1.0 - np.asarray(nitrite_mg_kg) / model.nitrite_mg_kg).clip(0.0, 1.0) ** model.nitrite_power
-    held = np.clip(wet, 0.0, 1.0) * np.clip(sweet, 0.0, 1.0) * np.clip(lactic, 0.0, 1.0) * nitrite
-    return np.asarray(model.rate_25c_h * warm * held)
+    factors = square_root_factors(
+        temperature_c,
+        ph,
+        water_activity,
+        undissociated_lactic_mol_m3=undissociated_lactic_mol_m3,
+        nitrite_mg_kg=nitrite_mg_kg,
+        model=model,
+    )
+    return np.asarray(model.rate_25c_h * np.prod(factors, axis=0))
 
 
 def interaction(factors: ArrayLike) -> tuple[FloatArray, FloatArray]:
@@ -300,7 +333,7 @@ def credited_kill_log10(
         temperature_c: array (times,) or (times, members). [degC]
         ph: array like temperature_c. Of the least acid place. [pH]
         water_activity: array like temperature_c. Of the wettest place, 0..1. [1]
-        growth_open: array of bool like temperature_c. True while any place allows growth.
+        growth_open: array of bool like temperature_c. True while any place allows growth. [1]
         credit: KillCredit.
 
     Returns:
