@@ -32,32 +32,20 @@ def _doubt(facts: Facts, name: str, *, bounded: bool = False) -> Doubt:
     )
 
 
-def fermentation_parameters(facts: Facts, *, cap_temperature: bool = True) -> FermentationParameters:
-    """What `process.fermentation.forecast` takes from the literature.
+_BUFFER = (
+    "imidazole_sites",
+    "imidazole_pka",
+    "carboxyl_sites",
+    "carboxyl_pka",
+    "native_lactate",
+    "lactic_pka",
+)
 
-    Args:
-        facts: Facts.
-        cap_temperature: bool. Hold the starter's rate above the temperature to which it was fitted;
-            False only for a check against figures computed without the cap.
-    """
-    n = facts.number
-    buffer = MeatBuffer(
-        *(
-            n(_F + name)
-            for name in (
-                "imidazole_sites",
-                "imidazole_pka",
-                "carboxyl_sites",
-                "carboxyl_pka",
-                "native_lactate",
-                "lactic_pka",
-            )
-        )
-    )
-    flora = _F + "lactobacillus."
-    rate = facts.get(flora + "rate_25c")
+
+def _acid_model(facts: Facts, *, cap_temperature: bool) -> AcidModel:
+    n, flora = facts.number, _F + "lactobacillus."
     starter = SquareRootGrowth(
-        rate_25c_h=rate.number,
+        rate_25c_h=n(flora + "rate_25c"),
         temperature_root_c=n(flora + "temperature_min"),
         temperature_cap_c=n(flora + "temperature_cap") if cap_temperature else float("inf"),
         water_activity_root=n(flora + "water_activity_min"),
@@ -65,8 +53,8 @@ def fermentation_parameters(facts: Facts, *, cap_temperature: bool = True) -> Fe
         undissociated_lactic_mol_m3=n(flora + "undissociated_lactic_max"),
         nitrite_mg_kg=n(flora + "nitrite_max"),
     )
-    model = AcidModel(
-        buffer=buffer,
+    return AcidModel(
+        buffer=MeatBuffer(*(n(_F + name) for name in _BUFFER)),
         starter=starter,
         density_max_log10=n(flora + "density_max_log10"),
         per_hour_over_growth=n(_F + "acid_per_hour") / n(_F + "acid_per_growth"),
@@ -76,8 +64,20 @@ def fermentation_parameters(facts: Facts, *, cap_temperature: bool = True) -> Fe
         diffusivity_m2_s=n(_F + "thermal_diffusivity"),
         conductivity_w_mk=n(_F + "thermal_conductivity"),
     )
+
+
+def fermentation_parameters(facts: Facts, *, cap_temperature: bool = True) -> FermentationParameters:
+    """What `process.fermentation.forecast` takes from the literature.
+
+    Args:
+        facts: Facts.
+        cap_temperature: bool. Hold the starter's rate above the temperature to which it was fitted;
+            False only for a check against figures computed without the cap.
+    """
+    n = facts.number
+    rate = facts.get(_F + "lactobacillus.rate_25c")
     return FermentationParameters(
-        model=model,
+        model=_acid_model(facts, cap_temperature=cap_temperature),
         buffer_scale=_doubt(facts, "buffer_scale"),
         acid_yield=_doubt(facts, "yield", bounded=True),
         rate_scale=Doubt(1.0, log_sd=float(rate.log_sd or 0)),

@@ -32,11 +32,13 @@ from saltloft.process.fermentation.forecast import (
     Fermentation,
     FermentationForecast,
     HeatForecast,
+    PhBand,
     Room,
     WetPath,
     forecast,
 )
 from saltloft.process.fermentation.members import Place
+from saltloft.process.fermentation.organisms import OrganismAnswer
 from saltloft.process.fermentation.stages import with_ends
 from saltloft.process.programme import Programme
 from saltloft.science.growth import ORGANISMS
@@ -45,6 +47,8 @@ from saltloft.science.statistics import weighted_quantile
 # Members of the drying run behind water activity: its median is used, its doubt hardly matters here.
 _DRYING_MEMBERS = 24
 _HOUR_S = 3600.0
+# A flag is shown from this share of the members.
+_FLAG_SHARE = 0.05
 
 
 @dataclass(frozen=True)
@@ -239,39 +243,34 @@ def _forecast_heat(rule: DegreeHoursRule, heat: HeatForecast) -> HeatAnswer:
 def flags_of(answered: Answered) -> list[Json]:
     """What a person should know about the run."""
     case, result = answered.case, answered.forecast
-    found: list[tuple[str, float, str]] = []
-    starter = case.batch.starter_log10
-    if starter is not None and starter.low < 6.0:
-        found.append(
-            (
-                "wild_flora",
-                1.0,
-                say("few lactic bacteria at the start: other flora may lead for a day or more"),
-            )
-        )
-    if result.stalled_share >= 0.05:
-        found.append(
-            ("ph_stall", result.stalled_share, say("the core dries below the starter's limit before pH 5.3"))
-        )
-    if result.share_reached < 0.95:
-        found.append(
-            (
-                "ph_not_reached",
-                1.0 - result.share_reached,
-                say("core pH 5.3 is not reached within the stages"),
-            )
-        )
-    growth = result.organisms["staphylococcus_aureus"].growth_log10.p95
-    if growth is not None and growth >= 3.0:
-        found.append(
-            ("staphylococcus_growth", 0.05, say("S. aureus may grow by 3 log10 or more before it is stopped"))
-        )
-    if result.readings_left_out:
-        found.append(
-            ("readings_left_out", 1.0, say("mince, offcuts and strips do not stand for the core: left out"))
-        )
-    found += [("case_note", 1.0, note) for note in case.notes]
-    return [{"code": code, "share": number(share), "words": words} for code, share, words in found]
+    starter, stalled = case.batch.starter_log10, result.stalled_share
+    late = 1.0 - result.share_reached
+    grown = result.organisms["staphylococcus_aureus"].growth_log10.p95 or 0.0
+    possible = (
+        (
+            "wild_flora",
+            1.0 if starter is not None and starter.low < 6.0 else 0.0,
+            say("few lactic bacteria at the start: other flora may lead for a day or more"),
+        ),
+        ("ph_stall", stalled, say("the core dries below the starter's limit before pH 5.3")),
+        ("ph_not_reached", late, say("core pH 5.3 is not reached within the stages")),
+        (
+            "staphylococcus_growth",
+            0.05 if grown >= 3.0 else 0.0,
+            say("S. aureus may grow by 3 log10 or more before it is stopped"),
+        ),
+        (
+            "readings_left_out",
+            1.0 if result.readings_left_out else 0.0,
+            say("mince, offcuts and strips do not stand for the core: left out"),
+        ),
+        *(("case_note", 1.0, note) for note in case.notes),
+    )
+    return [
+        {"code": code, "share": number(share), "words": words}
+        for code, share, words in possible
+        if share >= _FLAG_SHARE
+    ]
 
 
 def _band(band: Band) -> Json:
@@ -289,43 +288,18 @@ def ferment_answer(answered: Answered, facts: Facts) -> Json:
         dict ready for json.dumps; hours from stuffing.
     """
     case, result = answered.case, answered.forecast
-    places = {"core": result.core, "rim": result.rim}
     sources = [key for heat in answered.heat.values() for key in heat.sources]
     return {
         "schema": "ferment/1",
         "title": case.title,
         "time_h": series(result.time_h),
-        "ph": {
-            name: {"p05": series(band.p05), "p50": series(band.p50), "p95": series(band.p95)}
-            for name, band in places.items()
-        },
+        "ph": {"core": _path(result.core), "rim": _path(result.rim)},
         "core_temperature_c": series(result.core_c),
         "time_to_5_3_h": _band(result.time_to_end_ph_h),
         "share_reached_5_3": number(result.share_reached),
         "final_ph": _band(result.final_ph),
-        "degree_hours": {
-            market: {
-                "used": number(heat.used),
-                "limit": number(heat.limit),
-                "unit": heat.unit,
-                "outcome": heat.outcome.value,
-                "basis": heat.basis,
-                "words": heat.words,
-                "probability": number(heat.probability),
-            }
-            for market, heat in answered.heat.items()
-        },
-        "organisms": {
-            name: {
-                "growth_log10": _band(result.organisms[name].growth_log10),
-                "kill_log10": {
-                    "mean": number(result.organisms[name].kill_mean),
-                    "conservative": number(result.organisms[name].kill_conservative),
-                },
-                "growth_possible_until_h": number(result.organisms[name].possible_until_h),
-            }
-            for name in ORGANISMS
-        },
+        "degree_hours": {market: _heat(heat) for market, heat in answered.heat.items()},
+        "organisms": {name: _organism(result.organisms[name]) for name in ORGANISMS},
         "readings": {
             "used": result.readings_used,
             "left_out": result.readings_left_out,
@@ -339,4 +313,31 @@ def ferment_answer(answered: Answered, facts: Facts) -> Json:
             "version": __version__,
             "wall_s": number(answered.wall_s),
         },
+    }
+
+
+def _path(band: PhBand) -> Json:
+    return {"p05": series(band.p05), "p50": series(band.p50), "p95": series(band.p95)}
+
+
+def _heat(heat: HeatAnswer) -> Json:
+    return {
+        "used": number(heat.used),
+        "limit": number(heat.limit),
+        "unit": heat.unit,
+        "outcome": heat.outcome.value,
+        "basis": heat.basis,
+        "words": heat.words,
+        "probability": number(heat.probability),
+    }
+
+
+def _organism(organism: OrganismAnswer) -> Json:
+    return {
+        "growth_log10": _band(organism.growth_log10),
+        "kill_log10": {
+            "mean": number(organism.kill_mean),
+            "conservative": number(organism.kill_conservative),
+        },
+        "growth_possible_until_h": number(organism.possible_until_h),
     }
