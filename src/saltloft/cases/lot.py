@@ -207,13 +207,15 @@ def _trace(record: LotRecord, product: ProductDefined, air: LoggedAir) -> AirTra
     time_d = np.asarray((air.at_s + BIN_S / 2.0 - made_s) / DAY_S, dtype=np.float64)
     keep = np.append(np.diff(time_d) > 0.0, True) & np.isfinite(air.temperature_c) & np.isfinite(air.rh)
     time_d, temperature, rh = time_d[keep], air.temperature_c[keep], air.rh[keep]
+    read = air.measured[keep]
     if time_d.size < 2:
         return None
     if time_d[0] > 0.0:
         # Between stuffing and the first reading the piece already stands in that air.
         time_d = np.concatenate(([0.0], time_d))
         temperature, rh = np.concatenate(([temperature[0]], temperature)), np.concatenate(([rh[0]], rh))
-    return AirTrace(time_d, temperature, rh, _air_speed(product, float(time_d[-1])))
+        read = np.concatenate(([read[0]], read))
+    return AirTrace(time_d, temperature, rh, _air_speed(product, float(time_d[-1])), read)
 
 
 def _air_speed(product: ProductDefined, until_d: float) -> float:

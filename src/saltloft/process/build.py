@@ -219,16 +219,21 @@ def _add_log(rows: _AirRows, trace: AirTrace) -> None:
     factor = np.exp(-typical * (1.0 / (trace.temperature_c + 273.15) - 1.0 / reference))
     mean_factor = block_means(trace, borders, factor)
     ones = np.ones(rows.members.count)
-    film = rows.film_at(trace.air_m_s * ones, float(np.mean(mean_c)) * ones, measured=True)
+    read = np.ones(len(trace.time_d)) if trace.measured is None else trace.measured.astype(np.float64)
+    was_read = block_means(trace, borders, read) >= 0.5
+    films = {
+        measured: rows.film_at(trace.air_m_s * ones, float(np.mean(mean_c)) * ones, measured=measured)
+        for measured in (False, True)
+    }
     warmer = np.exp(rows.members.activation * rows.warmer / reference**2)
     for i in range(len(mean_c)):
         rows.add(
             DAY_S * borders[i + 1] * ones,
             mean_c[i] * ones,
             (mean_saturated[i] * ones, mean_vapour[i] * ones),
-            film,
+            films[bool(was_read[i])],
             speed_up=mean_factor[i] ** (rows.members.activation / typical) * warmer,
-            measured=True,
+            measured=bool(was_read[i]),
         )
 
 

@@ -90,6 +90,8 @@ class AirTrace:
         temperature_c: array (readings,). [degC]
         relative_humidity: array (readings,). 0..1.
         air_m_s: float. Air speed; the log knows none. [m/s]
+        measured: array of bool (readings,) or None. False where a value was filled in as set;
+            there the air carries the doubt of a set-point. None: all were read.
 
     Raises:
         InputError: fewer than two readings, time running backwards, or RH outside 0..1.
@@ -99,6 +101,7 @@ class AirTrace:
     temperature_c: Array
     relative_humidity: Array
     air_m_s: float
+    measured: NDArray[np.bool_] | None = None
 
     def __post_init__(self) -> None:
         lengths = {len(self.time_d), len(self.temperature_c), len(self.relative_humidity)}
