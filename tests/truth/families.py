@@ -101,8 +101,9 @@ def make_lots(name: str, lots: int, seed: int, per_house: int = LOTS_PER_HOUSE) 
 def _dry_batch(family: Family, batch: list[LotDraw]) -> list[Lot]:
     """Dry a few lots side by side to the longest horizon among them."""
     days = max(horizon_days(draw.product.calibre_m) for draw in batch)
-    rooms = [true_room(draw, days, family.probe_and_fans) for draw in batch]
-    places = [hang(draw, days, family.racks_move) for draw in batch]
+    # Always drawn at full length, so that a lot's draws do not hang on its neighbours in the batch.
+    rooms = [true_room(draw, LONGEST_D, family.probe_and_fans) for draw in batch]
+    places = [hang(draw, LONGEST_D, family.racks_move) for draw in batch]
     body = _body(family, batch)
     edges = time_grid(days)
     course = dry(body, _air(family, batch, rooms, places, edges))
@@ -132,7 +133,7 @@ def _body(family: Family, batch: list[LotDraw]) -> Body:
     shape = lotwise([draw.house.law_shape for draw in batch])
     fat = lotwise([draw.house.law_fat for draw in batch])
     law = (
-        moisture_exponential(5.9e-11 * speed, 4.0 + 0.7 * shape, 0.95 + 0.05 * np.clip(fat, -2.0, 2.0))
+        moisture_exponential(7.4e-11 * speed, 4.0 + 0.7 * shape, 0.95 + 0.05 * np.clip(fat, -2.0, 2.0))
         if family.other_law
         else obstruction(
             (1.0e-10 if family.compartments else 0.93e-10) * speed,
@@ -215,7 +216,7 @@ def _square_root_lot(draw: LotDraw) -> Lot:
     per_root_day = 0.35 / np.sqrt(days_to_35)
     longest = (0.9 * draw.water / per_root_day.max()) ** 2
     days = int(min(horizon_days(product.calibre_m), longest))
-    room, places = true_room(draw, days, False), hang(draw, days, False)
+    room, places = true_room(draw, LONGEST_D, False), hang(draw, LONGEST_D, False)
     green = np.pi / 4.0 * draw.diameter_m**2 * draw.length_m * 1050.0
     gone = green * per_root_day * np.sqrt(np.arange(days + 1.0))[:, None]
     salt = np.broadcast_to(green * draw.salt, gone.shape)

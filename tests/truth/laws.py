@@ -41,7 +41,7 @@ def moisture_exponential(level: Array, steepness: Array, fat_limit: Array) -> La
 
     def law(water: Array, fat: Array) -> Array:
         moisture = water / (1.0 + water)
-        wet = 1.0 / (1.0 + (water / 4.0) ** 2)
+        wet = 1.0 / (1.0 + (water / 2.5) ** 2)
         open_share = np.maximum(1.0 - fat / fat_limit, 0.02)
         return level * np.exp(steepness * (moisture - 0.5)) * wet * open_share**1.2
 

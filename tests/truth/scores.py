@@ -7,6 +7,7 @@ and intervals come from drawing whole lots again.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -89,21 +90,30 @@ def redraw(values: Array, lot: Ints, house: Ints | None = None, *, draws: int = 
     """Mean over lots of lot means, with whole lots or whole houses drawn again.
 
     Args:
-        values: array (scores,).
+        values: array (scores,) or (columns, scores).
         lot: array of int (scores,).
         house: array of int (scores,) or None. Drawn again in place of lots, when given.
         draws, seed: int. The same seed draws the same lots for other values of the same scores.
 
     Returns:
-        Array (draws,), in the unit of values.
+        Array (draws,) or (columns, draws), in the unit of values.
     """
-    means = lot_means(values, lot)
-    first = np.unique(lot, return_index=True)[1]
+    first, where = np.unique(lot, return_index=True, return_inverse=True)[1:]
+    each = np.bincount(where)
     unit = np.unique(house[first] if house is not None else lot[first], return_inverse=True)[1]
-    total, count = np.bincount(unit, means), np.bincount(unit)
+    count = np.bincount(unit)
+    # Mean over lots is linear in the scores: weigh each by its lot, sum by unit, then draw units.
+    total = np.stack([np.bincount(unit[where], row / each[where]) for row in np.atleast_2d(values)])
+    times = _times_drawn(len(count), draws, seed)
+    drawn = total @ times.T / (times @ count)
+    return np.asarray(drawn.reshape(*values.shape[:-1], draws))
+
+
+@lru_cache(maxsize=16)
+def _times_drawn(units: int, draws: int, seed: int) -> Array:
+    """How often each of so many units comes up when as many are drawn again, (draws, units)."""
     rng = np.random.Generator(np.random.Philox(seed))
-    again = rng.integers(0, len(count), (draws, len(count)))
-    return np.asarray(total[again].sum(axis=1) / count[again].sum(axis=1))
+    return rng.multinomial(units, np.full(units, 1.0 / units), draws).astype(float)
 
 
 @dataclass(frozen=True)
@@ -195,10 +205,9 @@ def rank_histogram(place: Array, lot: Ints, house: Ints | None = None, *, bins: 
         drawing whole ones respects.
     """
     binned = np.minimum((place * bins).astype(int), bins - 1)
-    ones = [(binned == number).astype(float) for number in range(bins)]
+    ones = (binned == np.arange(bins)[:, None]).astype(float)
     share = np.array([lot_means(one, lot).mean() for one in ones])
-    by_lots = np.array([redraw(one, lot) for one in ones])
-    by_houses = np.array([redraw(one, lot, house) for one in ones])
+    by_lots, by_houses = redraw(ones, lot), redraw(ones, lot, house)
     noise = np.abs(by_houses - share[:, None]).max(axis=0)
     return RankHistogram(
         share=share,
