@@ -240,9 +240,12 @@ def by_ids(connection: Connection, ids: Sequence[str]) -> Iterator[Entry]:
             yield as_entry(row)
 
 
-def of_subject(connection: Connection, subject: str) -> list[Entry]:
-    """Everything stated about one subject, corrections included, by seq."""
-    rows = connection.execute(select(journal).where(journal.c.subject == subject).order_by(journal.c.seq))
+def of_subject(connection: Connection, subject: str, kinds: Sequence[str] = ()) -> list[Entry]:
+    """Everything stated about one subject, by seq; with `kinds` only these and the corrections."""
+    query = select(journal).where(journal.c.subject == subject).order_by(journal.c.seq)
+    if kinds:
+        query = query.where(journal.c.kind.in_((*kinds, CORRECTION)))
+    rows = connection.execute(query)
     return [as_entry(row) for row in rows]
 
 

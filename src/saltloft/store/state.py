@@ -8,7 +8,6 @@ from sqlalchemy import Connection
 
 from saltloft.foundation.errors import UnknownName
 from saltloft.plant.lot_state import LotState
-from saltloft.plant.stated import Stated
 from saltloft.store import journal
 from saltloft.store.stating import stated
 
@@ -61,7 +60,9 @@ class State:
         """A lot's running state; one that does not exist yet has made_at None."""
         if lot not in self._lots:
             state = LotState(lot)
-            for item in sorted(self._statements(lot), key=lambda item: (item.at, item.seq)):
+            for item in sorted(
+                stated(journal.of_subject(self.connection, lot)), key=lambda item: (item.at, item.seq)
+            ):
                 if not item.struck:
                     state.take(item.entry_id, item.payload, item.at)
             self._lots[lot] = state
@@ -102,13 +103,10 @@ class State:
 
     def _read(self, sort: str, name: str) -> Any | None:
         found = None
-        for item in self._statements(name):
-            if item.kind in DEFINING[sort] and not item.struck:
+        for item in stated(journal.of_subject(self.connection, name, DEFINING[sort])):
+            if not item.struck:
                 found = item.payload
         return found
-
-    def _statements(self, subject: str) -> list[Stated[Any]]:
-        return stated(journal.of_subject(self.connection, subject))
 
     def _names(self, sort: str, kinds: tuple[str, ...]) -> list[str]:
         defined = [name for (one, name), found in self._named.items() if one == sort and found is not None]

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from datetime import datetime
+from functools import lru_cache
 from typing import Any
 
 from saltloft.plant import entries as kinds
-from saltloft.plant.canonical import read_canonical
 from saltloft.plant.readings import Corrected
 from saltloft.plant.stated import Correction, Stated
 from saltloft.store.journal import CORRECTION, Entry
@@ -16,7 +17,19 @@ from saltloft.store.moments import from_text, to_text
 
 def payload_of(entry: Entry) -> Any:
     """The decoded payload of one entry, as first stated."""
-    return kinds.decode(entry.kind, read_canonical(entry.body))
+    return decoded(entry.kind, entry.body)
+
+
+# Payloads are frozen, so the same bytes may give the same object; a lot's entries are read again
+# with every new one, and decoding them is most of the cost.
+@lru_cache(maxsize=16384)
+def decoded(kind: str, body: bytes) -> Any:
+    """The payload behind the bytes of a stored entry.
+
+    Whether they are in canonical form was seen when they were written, and
+    their hash vouches for them since.
+    """
+    return kinds.decode(kind, json.loads(body))
 
 
 def stated(entries: Sequence[Entry], asof: datetime | None = None) -> list[Stated[Any]]:
@@ -40,7 +53,7 @@ def _one(entry: Entry, corrections: list[tuple[Entry, Corrected]]) -> Stated[Any
     original = payload_of(entry)
     counts = original
     if corrections and corrections[-1][1].payload:
-        counts = kinds.decode(corrections[-1][1].kind, read_canonical(corrections[-1][1].payload.encode()))
+        counts = decoded(corrections[-1][1].kind, corrections[-1][1].payload.encode())
     return Stated(
         entry_id=entry.id,
         seq=entry.seq,
