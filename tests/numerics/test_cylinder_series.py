@@ -8,6 +8,7 @@ computed beforehand with 400 to 3000 terms.
 from __future__ import annotations
 
 import csv
+import itertools
 from pathlib import Path
 
 import numpy as np
@@ -66,7 +67,7 @@ def test_the_series_summed_here(biot: float) -> None:
     roots = np.array(
         [
             brentq(lambda b: b * j1(b) - biot * j0(b), low + 1e-9, high - 1e-9)
-            for low, high in zip(zeros[:-1], zeros[1:], strict=True)
+            for low, high in itertools.pairwise(zeros)
         ]
     )
     fourier = np.array([0.0, 0.02, 0.1, 0.5, 1.0])

@@ -95,8 +95,7 @@ def _between(
     m0 = np.where(fresh > 0.0, 2.0 * rise - m1, h * slopes[0])
     cubic: Array = left + t * (m0 + t * (3.0 * rise - 2.0 * m0 - m1 + t * (m0 + m1 - 2.0 * rise)))
     fine = np.all(cubic >= 0.5 * np.minimum(left, ends[1]), axis=0)
-    cubic = np.where(fine, cubic, left + t * rise)
-    return cubic
+    return np.where(fine, cubic, left + t * rise)
 
 
 class _March:

@@ -7,7 +7,7 @@ All compiled code stands in this one file and takes its constants as arguments: 
 compiled code looks at this file alone when it asks whether anything has changed.
 """
 
-# ruff: noqa: PLR0917, PLR0912 - compiled loops take plain arrays and do one thing at length
+# ruff: noqa: PLR0917, PLR0912, PLR0915 - compiled loops take plain arrays and do one thing at length
 from __future__ import annotations
 
 import numpy as np

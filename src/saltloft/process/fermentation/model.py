@@ -104,7 +104,7 @@ class Course:
 
 
 def time_grid(end_h: float) -> FloatArray:
-    """Hours at which the equations are stepped: quarters to the fifth day, then hours.
+    """Hours at which the equations are stepped: quarters to the fifth day, hours to the tenth, then threes.
 
     Args:
         end_h: float. Above 0. [h]
@@ -112,9 +112,13 @@ def time_grid(end_h: float) -> FloatArray:
     Returns:
         Array (times,), rising from 0 to end_h. [h]
     """
-    fine = np.arange(0.0, min(end_h, 120.0), 0.25)
-    coarse = np.arange(120.0, end_h, 1.0) if end_h > 120.0 else np.empty(0)
-    return np.concatenate((fine, coarse, [end_h]))
+    parts = (
+        np.arange(0.0, 120.0, 0.25),
+        np.arange(120.0, 240.0, 1.0),
+        np.arange(240.0, max(end_h, 241.0), 3.0),
+    )
+    hours = np.concatenate(parts)
+    return np.append(hours[hours < end_h - 1e-9], end_h)
 
 
 def roots(biot: FloatArray, modes: int) -> FloatArray:
