@@ -182,11 +182,16 @@ def heat_answer(
         for one in case.readings
     ]
     warm, cool = (_judged(rule, places, sets, high=high) for high in (True, False))
-    words = warm.words + " " + say("This holds if the room was as stated.")
-    outcome = warm.outcome
+    outcome, words = warm.outcome, warm.words
     if warm.outcome is not cool.outcome:
         outcome = Outcome.NOT_SHOWN
-        words = say("The stated range of temperature leaves it open.") + " " + words
+        words = say(
+            "{low:.0f} to {high:.0f} {unit} used by the stated range of temperature, which leaves it open.",
+            low=cool.used,
+            high=warm.used,
+            unit=rule.unit,
+        )
+    words += " " + say("This holds if the room was as stated.")
     return HeatAnswer(warm.used, warm.limit, rule.unit, outcome, "readings", words, None, warm.sources)
 
 
