@@ -79,7 +79,8 @@ def _room(
     set_t = None if setting is None else float(setting.payload.temperature_c)
     set_h = None if setting is None else float(setting.payload.rh_pct)
     look = as_set(temperature, rh, (set_t, set_h), asof, str(house.zone))
-    sources = [*temperature.batches, *rh.batches, *(setting.entry_ids if setting else ())]
+    said = (*(setting.entry_ids if setting else ()), *room.defined.entry_ids)
+    sources = [*temperature.batches, *rh.batches, *said]
     return RoomNow(
         room=room.room,
         role=room.defined.payload.role,
@@ -88,7 +89,7 @@ def _room(
         rh_pct=rh.last,
         set_temperature_c=set_t,
         set_rh_pct=set_h,
-        load_kg=sum(_present_kg(lot, room.room, outlooks.get(lot.lot)) for lot in there),
+        load_kg=sum(_present_kg(lot, room.room, outlooks.get(lot.lot), asof) for lot in there),
         capacity_kg=room.defined.payload.capacity_kg,
         lots=tuple(lot.lot for lot in there),
         longest_gap_min=max(gaps),
@@ -103,9 +104,10 @@ def _room(
     )
 
 
-def _present_kg(lot: LotRecord, room: str, outlook: LotOutlook | None) -> float:
+def _present_kg(lot: LotRecord, room: str, outlook: LotOutlook | None, asof: datetime) -> float:
     share = sum(stay.share for stay in lot.rooms if stay.room == room and stay.end is None)
-    loss = 0.0 if outlook is None else (loss_at(outlook, outlook.age_d).p50 or 0.0) / 100.0
+    age_d = (asof - lot.made_at).total_seconds() / 86400.0
+    loss = 0.0 if outlook is None else (loss_at(outlook, age_d).p50 or 0.0) / 100.0
     return lot.green_mass.kg * share * (1.0 - loss)
 
 

@@ -95,7 +95,7 @@ def _holds(day: HouseDay) -> Iterator[DayItem]:
 def _rooms(day: HouseDay) -> Iterator[DayItem]:
     for room in day.rooms:
         there = _lots_words(room.lots)
-        if room.state == "look":
+        if room.state == "look" and (room.lots or room.read_at is not None):
             yield DayItem(
                 "worry",
                 room.room,
