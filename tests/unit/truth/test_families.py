@@ -47,7 +47,7 @@ def test_mass_is_kept_in_every_piece_on_every_day(name: str) -> None:
 
 @pytest.mark.parametrize("name", FAMILIES)
 def test_days_to_the_target_are_those_of_practice(name: str) -> None:
-    """Median against 30 d at 50 mm times (d/50)^1.65 (days by calibre; memory, computed), a third about it."""
+    """Median against 30 d at 50 mm times (d/50)^1.65 (memory, computed), a third about it."""
     lots = _lots(name)
     ratio = [lot.truth.target_day / practice_days(np.array(lot.known.calibre_m)) for lot in lots]
     assert 0.7 < float(np.median(ratio)) < 1.4

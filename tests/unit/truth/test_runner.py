@@ -24,9 +24,9 @@ LEADS = np.array(LEADS_D)
 class Seer:
     """Knows the truth up to an error it draws, and states a spread of `confidence` times that error."""
 
-    def __init__(self, lots: list[Lot], stated: float) -> None:
+    def __init__(self, lots: list[Lot], stated: float, pieces: bool = False) -> None:
         self.lots = {lot.known.lot: lot for lot in lots}
-        self.stated = stated
+        self.stated, self.pieces = stated, pieces
         self.rng = np.random.default_rng(5)
 
     def __call__(self, lot: KnownLot, asof_day: float, days: Array) -> Forecast:
@@ -35,9 +35,8 @@ class Seer:
         error, spread = self.rng.normal(size=2), self.rng.normal(size=(500, 2)) * self.stated
         seen = np.nan_to_num(weighed(truth, days), nan=0.4)
         loss = seen + 0.01 * (error[0] + spread[:, :1])
-        return Forecast(
-            loss, truth.truth.target_day + 0.5 * (error[1] + spread[:, 1]), loss[:, :, None].repeat(6, 2)
-        )
+        target_day = truth.truth.target_day + 0.5 * (error[1] + spread[:, 1])
+        return Forecast(loss, target_day, loss[:, :, None].repeat(6, 2) if self.pieces else None)
 
 
 @lru_cache(maxsize=2)
@@ -45,7 +44,7 @@ def _lots(count: int) -> list[Lot]:
     return make_lots("square_root", count, 7)
 
 
-@lru_cache(maxsize=2)
+@lru_cache(maxsize=3)
 def _report(stated: float) -> Report:
     return score(Seer(_lots(160), stated), "square_root", 160, seed=7)
 
@@ -83,7 +82,7 @@ def test_error_and_score_of_the_seer_are_those_of_its_normal() -> None:
 
 def test_report_has_every_slice_and_prints() -> None:
     """As-of days, calibres, leads; JSON and table."""
-    report = _report(1.0)
+    report = score(Seer(_lots(160), 1.0, pieces=True), "square_root", 16, seed=7)
     names = set(report.parts["weighed"])
     assert {"all", "day 3", "day 7", "day 14", "0-44 mm", "73-999 mm", "lead 1", "lead 28"} <= names
     assert "piece" in report.parts
