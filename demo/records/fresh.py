@@ -6,11 +6,14 @@ from datetime import date, timedelta
 
 from demo.clock import FIRST_DAY, TODAY, local
 from demo.draws import stream
-from demo.plan import CLOSED_WEEKS
+from demo.house import CUSTOMERS
+from demo.plan import CLOSED_WEEKS, next_working_moment
 from demo.records.book import Book, kilograms
 from demo.records.stock import Stock
 
 LIFE = timedelta(days=7)
+LEFT_OVER_LOT = "BR-1026"
+"""A box of it was never booked out, and its use-by is over."""
 
 
 def fresh_days() -> list[date]:
@@ -66,3 +69,11 @@ def batch(book: Book, stock: Stock, day: date) -> None:
         "use_by": (day + LIFE).isoformat(),
     }
     book.write("fresh.packed", lot, payload, at + timedelta(hours=4, minutes=10), "tamsin")
+    if lot == LEFT_OVER_LOT:
+        packed *= 0.96
+    first = round(packed * (0.5 + 0.2 * float(rng.random())), 1)
+    for kg_out, days in ((first, 1), (round(packed, 1) - first, 3)):
+        out = next_working_moment(at + timedelta(days=days), "10:20")
+        customer = str(CUSTOMERS[int(rng.integers(0, len(CUSTOMERS)))])
+        payload = {"lot": lot, "mass": kilograms(kg_out, 1, 100_000), "customer": customer}
+        book.write("lot.dispatched", lot, payload, out, "tamsin")

@@ -68,7 +68,7 @@ def set_up(book: Book) -> None:
             "type": "logger",
             "division": "0.1",
             "room": where,
-            "check_every_days": 365,
+            "check_every_days": 100,
         }
         book.write("instrument.defined", logger.name, payload, at, "ilo")
     at += timedelta(minutes=5)
@@ -112,6 +112,22 @@ def instrument_checks(book: Book) -> None:
                 at = max(at, local(FIRST_DAY, "06:00"))
                 _check(book, name, kind, at, float(rng.standard_normal()))
             day += timedelta(days=days)
+    _logger_checks(book)
+
+
+def _logger_checks(book: Book) -> None:
+    """Every logger against ice water and a jar of saturated salt, each quarter."""
+    rng = stream(book.seed, "logger checks")
+    for logger in FLEET:
+        day = FIRST_DAY
+        while local(day, "06:20") < TODAY:
+            cold = logger.temperature_bias_c + 0.04 * float(rng.standard_normal())
+            damp = 75.4 + logger.rh_bias_pct + 0.3 * float(rng.standard_normal())
+            found = f"{cold:.1f} degC in ice water, {damp:.1f} %RH over salt"
+            _write_check(
+                book, logger.name, local(day, "06:20"), 1, (found, "within 0.5 degC and 2.5 %RH of 75.4", "")
+            )
+            day += timedelta(days=91)
 
 
 def _check(book: Book, name: str, kind: str, at: datetime, noise: float) -> None:

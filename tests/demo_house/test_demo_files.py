@@ -107,7 +107,7 @@ def test_the_generator_imports_nothing_of_saltloft() -> None:
 
 
 def test_every_record_decodes_and_says_its_subject(built: Built) -> None:
-    """Each payload is the plain form of a known kind, complete: encoding it again gives it back."""
+    """Each payload is the plain form of a known kind: encoding it again gives it back."""
     for one in built.records:
         payload = entries.decode(one["kind"], one["payload"])
         assert entries.encode(payload) == one["payload"], one
@@ -119,7 +119,7 @@ def test_every_record_decodes_and_says_its_subject(built: Built) -> None:
 
 
 def test_ids_are_version_7_and_times_run_forward(built: Built) -> None:
-    """RFC 9562 version 7 with the moment in it; recorded in order, soon after it happened, none after today."""
+    """RFC 9562 version 7 with the moment in it; recorded in order, soon after it happened, before today."""
     assert len({one["id"] for one in built.records}) == len(built.records)
     recorded = [datetime.fromisoformat(one["recorded_at"]) for one in built.records]
     assert recorded == sorted(recorded)
@@ -304,13 +304,12 @@ def _swapped(built: Built) -> None:
         if tag in rows:
             rows[tag].append(float(one["payload"]["mass"]["number"]))
             days.append(one["happened_at"][:10])
-    first = sorted(set(days)).index(min(day for day in days if day >= "2026-09-18"))
-    straight = abs(rows["14"][first] / rows["14"][first - 1] - 1) + abs(
-        rows["41"][first] / rows["41"][first - 1] - 1
-    )
-    crossed = abs(rows["14"][first] / rows["41"][first - 1] - 1) + abs(
-        rows["41"][first] / rows["14"][first - 1] - 1
-    )
+    turn = sorted(set(days)).index(min(day for day in days if day >= "2026-09-18"))
+
+    def jump(now: str, before: str) -> float:
+        return abs(rows[now][turn] / rows[before][turn - 1] - 1)
+
+    crossed, straight = jump("14", "41") + jump("41", "14"), jump("14", "14") + jump("41", "41")
     assert crossed < straight
 
 

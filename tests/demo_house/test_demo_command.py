@@ -1,0 +1,121 @@
+"""The invented house built from its packed files, through the jobs every house uses."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from saltloft.cli.demo_house import DemoBuilt, build_demo_house, read_demo_files
+from saltloft.foundation.errors import InputError
+from saltloft.house import House
+
+ROOT = Path(__file__).resolve().parents[2]
+sys.path.insert(0, str(ROOT))
+
+from demo.build import SHIPPED_SEED, write_files  # noqa: E402
+from demo.clock import START, STEP_SECONDS, TODAY  # noqa: E402
+from demo.house import ROOM_INDEX  # noqa: E402
+from demo.truth.year import Year, simulate  # noqa: E402
+
+
+@pytest.fixture(scope="module")
+def year() -> Year:
+    return simulate(SHIPPED_SEED)
+
+
+@pytest.fixture(scope="module")
+def built(year: Year, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, DemoBuilt]:
+    place = tmp_path_factory.mktemp("built")
+    write_files(SHIPPED_SEED, year, place / "files")
+    return place / "house", build_demo_house(
+        place / "house", read_demo_files(place / "files"), lambda _: None
+    )
+
+
+@pytest.fixture(scope="module")
+def house(built: tuple[Path, DemoBuilt]) -> Iterator[House]:
+    with House.open(built[0]) as opened:
+        yield opened
+
+
+def test_every_record_and_file_was_taken(built: tuple[Path, DemoBuilt], house: House) -> None:
+    """No entry refused, no file asked about, and the chain over all of it holds."""
+    folder, told = built
+    assert told.files == 132
+    assert told.entries > 25_000
+    assert not list(folder.parent.glob(".saltloft-demo-*"))
+    head = house.store.head()
+    assert head is not None
+    # Two entries of the opening, what was entered, and one seal a file.
+    assert head.seq == told.entries + 2 + told.files
+
+
+def test_the_house_takes_its_own_moment_as_now(house: House) -> None:
+    """Tuesday 3 November 2026, 06:00 in the house's zone; marked as invented."""
+    assert house.demo
+    assert f"{house.now().astimezone(house.zone):%A %d %B %Y %H:%M}" == "Tuesday 03 November 2026 06:00"
+    assert {person.name for person in house.store.people.all()} >= {"Maren Dvorin", "Ilo Hastrand"}
+
+
+def test_past_lots_were_signed_out_and_todays_hang(
+    built: tuple[Path, DemoBuilt], house: House, year: Year
+) -> None:
+    """What hangs is what hangs in the truth; most finished lots were signed out by the release job."""
+    hanging = {lot.lot for lot in house.store.lots.hanging() if lot.family == "dry_sausage"}
+    assert hanging == {life.plan.name for life in year.lots if life.plan.made_at < TODAY < life.ended_at}
+    assert len(built[1].released) > 100
+    assert not hanging & set(built[1].released)
+    for lot in built[1].refused:
+        assert not house.store.lots.get(lot).dispatches
+
+
+@pytest.mark.parametrize(
+    ("room", "logger"),
+    [("F1", ""), ("F2", ""), ("D2", ""), ("A1", ""), ("H3", ""), ("D1", "L08"), ("F2", "L07")],
+)
+def test_readings_follow_the_true_air(house: House, year: Year, room: str, logger: str) -> None:
+    """The reader's time, unit and order against the truth's own clock: degC within the sensor's error, all year.
+
+    The median misfit is under 0.2 degC; in the fermenting and drying rooms, whose air moves, shifting the
+    readings by an hour makes it worse.
+    """
+    start, end = START, datetime(2026, 11, 3, 5, tzinfo=UTC)
+    times, values = house.store.readings.trace(room, "temperature_c", start, end, logger=logger)
+    assert times.size > 50_000
+
+    def misfit(shift_s: int) -> float:
+        index = (times - int(START.timestamp()) + shift_s) / STEP_SECONDS
+        true = np.interp(index, np.arange(len(year.air.rh)), year.air.temperature_c[:, ROOM_INDEX[room]])
+        return float(np.sqrt(np.mean((values - np.mean(values - true) - true) ** 2)))
+
+    assert misfit(0) < 0.2
+    assert misfit(0) < min(misfit(3600), misfit(-3600))
+
+
+def test_a_folder_with_something_in_it_is_left_alone(tmp_path: Path) -> None:
+    """Nothing of another folder is touched."""
+    (tmp_path / "mine.txt").write_text("mine", encoding="utf-8")
+    files = read_demo_files(_smallest(tmp_path.parent / "few"))
+    with pytest.raises(InputError, match="empty folder"):
+        build_demo_house(tmp_path, files, lambda _: None)
+    assert [path.name for path in tmp_path.iterdir()] == ["mine.txt"]
+
+
+def test_missing_files_are_named(tmp_path: Path) -> None:
+    """A source folder without generated files says how to make them."""
+    with pytest.raises(InputError, match="scripts/demo"):
+        read_demo_files(tmp_path)
+
+
+def _smallest(folder: Path) -> Path:
+    import lzma
+
+    folder.mkdir()
+    (folder / "manifest.json").write_text("{}", encoding="utf-8")
+    (folder / "records.jsonl.xz").write_bytes(lzma.compress(b""))
+    return folder
