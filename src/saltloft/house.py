@@ -79,7 +79,16 @@ class House:
         folder = Path(folder)
         settings = read_settings(folder, os.environ if environment is None else environment)
         store = Store.open(folder / settings.text("database"), folder / "files")
-        return cls(folder, settings, store, clock, random)
+        house = cls(folder, settings, store, clock, random)
+        if house._fixed is not None and not house.demo:
+            house.close()
+            raise InputError(
+                "only an invented house has a fixed moment as now",
+                got=settings.text("demo_now"),
+                do="take demo_now out of house.toml and of the environment",
+                key="demo_now",
+            )
+        return house
 
     @classmethod
     def create(
@@ -170,12 +179,12 @@ class House:
     @property
     def demo(self) -> bool:
         """True in the invented house, whose confirmations are marked so."""
-        if self._fixed is not None:
-            return True
         if self._demo is None:
             said = self.store.set_up.all()
-            self._demo = bool(said[-1].payload.demo) if said else None
-        return bool(self._demo)
+            if not said:
+                return self._fixed is not None
+            self._demo = bool(said[-1].payload.demo)
+        return self._demo
 
     @cached_property
     def facts(self) -> Facts:

@@ -161,3 +161,6 @@ def test_the_demo_house_takes_its_moment_as_now(tmp_path: Path) -> None:
         assert house.face().demo
     with House.open(tmp_path / "h", environment={}) as again:
         assert again.now().isoformat() == moment
+    make_house(tmp_path / "real").close()
+    with pytest.raises(InputError, match="only an invented house"):
+        House.open(tmp_path / "real", environment={"SALTLOFT_DEMO_NOW": moment})

@@ -200,15 +200,20 @@ def test_corrections_that_are_refused(tmp_path: Path) -> None:
         (correction(weighed, weighing("1.05", lot="AL-0401")), "stays with the same lot"),
         (correction(weighed, PH), "of another kind"),
         (correction(weighed, weighing("1.05", pieces=3)), "tagged"),
+        (correction(weighed, replace(weighing("1.05"), instrument="S9")), "S1"),
+        (correction(made, replace(lot_made(), recipe="alder-9")), "alder-1"),
         (correction(corrected, weighing("1.03")), "not corrected itself"),
         (correction(held, None), "not struck out"),
         (replace(correction(made, None), kind="lot.made/1"), "while other entries speak of it"),
         (correction(weighed, weighing("1.03"), " "), "needs its reason"),
     ):
         receipt = enter(house, said)[0]
-        assert (receipt.status, words in receipt.words) == ("refused", True), receipt
+        assert (receipt.status, words in receipt.words + receipt.allowed) == ("refused", True), receipt
     receipt = enter(house, correction(weighed, None), by=Stamp("aude", "office", NOW))[0]
     assert receipt.status == "refused"
+    mended = enter(house, correction(made, replace(lot_made(), pieces=1300)))[0]
+    assert mended.status == "stored"
+    assert house.store.lots.get("AL-0310").pieces == 1300
 
 
 def test_a_release_needs_a_permit_that_fits(tmp_path: Path) -> None:

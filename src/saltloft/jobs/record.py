@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any, Protocol
 
@@ -271,6 +271,8 @@ class _Intake:
         if said.payload:
             replacement = kinds.decode(said.kind, read_canonical(said.payload.encode()))
             refuse_impossible(replacement)
+            at = datetime.fromisoformat(original.happened_at)
+            check(replacement, replace(context, at=at, correcting=True))
             if kinds.subject_of(replacement) != original.subject:
                 raise RuleBroken(
                     "a correction stays with the same lot or thing",

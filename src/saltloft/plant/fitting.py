@@ -51,6 +51,8 @@ class Context:
         person: str.
         role: str. Empty while nobody was added yet.
         demo: bool. The invented house.
+        correcting: bool. The entry replaces an earlier one: what that one brought into being is
+            there already, and what it added is still counted.
     """
 
     known: Known
@@ -58,6 +60,7 @@ class Context:
     person: str
     role: str
     demo: bool
+    correcting: bool = False
 
 
 def check(payload: Any, context: Context) -> str:
@@ -92,7 +95,7 @@ def _on_a_lot(payload: Any, context: Context) -> None:
 
 
 def _new_lot(said: Any, context: Context, family: str) -> None:
-    if context.known.lot(said.lot).exists:
+    if context.known.lot(said.lot).exists and not context.correcting:
         raise InputError(
             f"a lot called {said.lot} exists already", got=said.lot, do="give it another name", key="lot"
         )
@@ -179,7 +182,8 @@ def _salted_out(said: hams.HamGroupSaltedOut, context: Context) -> None:
 
 def _yielded(said: lots.LotYielded, context: Context) -> None:
     state = context.known.existing_lot(said.lot)
-    _not_above_green(state.yielded_mg + said.mass.mg, state, said.mass)
+    before = 0 if context.correcting else state.yielded_mg
+    _not_above_green(before + said.mass.mg, state, said.mass)
 
 
 def _not_above_green(mg: float, state: LotState, typed: Any) -> None:
@@ -202,10 +206,11 @@ def _dispatched(said: lots.LotDispatched, context: Context) -> str:
             f"{said.lot} is on hold", got=hold.reason, do=hold.until or "lift the hold first", key="lot"
         )
     out = state.yielded_mg or state.green_mg
-    if state.dispatched_mg + said.mass.mg > out * 1.02:
+    in_all = said.mass.mg + (0 if context.correcting else state.dispatched_mg)
+    if in_all > out * 1.02:
         raise InputError(
             f"more than came of {said.lot}",
-            got=f"{(state.dispatched_mg + said.mass.mg) / 1e6:.1f} kg in all",
+            got=f"{in_all / 1e6:.1f} kg in all",
             allowed=f"up to {out / 1e6:.1f} kg",
             key="mass",
         )
@@ -216,7 +221,7 @@ def _dispatched(said: lots.LotDispatched, context: Context) -> str:
 
 def _lifted(said: lots.HoldLifted, context: Context) -> None:
     holds = context.known.existing_lot(said.lot).open_holds
-    if said.hold not in holds:
+    if said.hold not in holds and not context.correcting:
         raise InputError(
             f"{said.lot} has no open hold of that number",
             got=said.hold,
