@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from saltloft.facts.loader import Facts
-from saltloft.plant.answers import IngredientIn
+from saltloft.plant.folder import IngredientIn
 from saltloft.plant.lot_record import LotRecord
 from saltloft.plant.lots import FreshMade, LotMade
 from saltloft.plant.recipes import Ingredient, RecipeDefined

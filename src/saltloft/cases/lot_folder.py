@@ -10,13 +10,8 @@ from saltloft.cases.batter import Batter, batter_of
 from saltloft.cases.judgement import product_of
 from saltloft.cases.open_house import OpenHouse, known_at
 from saltloft.foundation.words import say
-from saltloft.plant.answers import (
-    InstrumentUse,
-    LotFolder,
-    LotJudgement,
-    LotOutlook,
-    SourceLine,
-)
+from saltloft.plant.answers import LotJudgement, LotOutlook
+from saltloft.plant.folder import InstrumentUse, LotFolder, SourceLine
 from saltloft.plant.house_record import InstrumentRecord
 from saltloft.plant.lot_record import LotRecord
 from saltloft.plant.rounds import floor_tasks, next_weighing_at, tagged_pieces

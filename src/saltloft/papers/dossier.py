@@ -10,9 +10,10 @@ from saltloft.papers.chart_words import lot_curve_words, ready_days_words
 from saltloft.papers.charts import lot_curve, ready_days, svg
 from saltloft.papers.page import Block, Grid, Lead, Mark, Marks, Notes, Picture, Sheet, Turn
 from saltloft.plant.answer_json import judge_json
-from saltloft.plant.answers import HazardStand, LotFolder, LotJudgement
+from saltloft.plant.answers import HazardStand, LotJudgement
 from saltloft.plant.checks.hazards import NOT_JUDGED
 from saltloft.plant.checks.verdict import Verdict
+from saltloft.plant.folder import LotFolder
 from saltloft.plant.sentences import hazard_words, lot_sentence, number_words, outcome_word
 from saltloft.plant.three_lines import good_words, pays_words, shown_words
 

@@ -9,8 +9,8 @@ from zoneinfo import ZoneInfo
 
 from saltloft.foundation.words import say
 from saltloft.papers.page import Grid
-from saltloft.plant.answers import LotFolder
 from saltloft.plant.entries import encode
+from saltloft.plant.folder import LotFolder
 from saltloft.plant.readings import DocumentRecorded, PhRead, PieceWeighed, PressedAndCut, WaterActivityRead
 from saltloft.plant.sentences import moment_words
 from saltloft.plant.stated import Stated

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from saltloft.cases.lot_folder import lot_folder
 from saltloft.house import House
-from saltloft.jobs import forecast, judge
-from saltloft.plant.answers import LotFolder
+from saltloft.jobs import judge, queue
+from saltloft.plant.folder import LotFolder
 
 
 def folder_of(house: House, lot: str) -> LotFolder:
@@ -15,4 +15,4 @@ def folder_of(house: House, lot: str) -> LotFolder:
         UnknownName: no such lot, with the nearest names.
     """
     at = house.now()
-    return lot_folder(house, lot, at, forecast.kept_outlook(house, lot), judge.judge(house, lot, at))
+    return lot_folder(house, lot, at, queue.outlook(house, lot), judge.judge(house, lot, at))

@@ -19,18 +19,15 @@ from saltloft.plant.answers import (
     DaySheet,
     HazardStand,
     HouseFace,
-    IngredientIn,
-    InstrumentUse,
     JournalHead,
-    LotFolder,
     LotJudgement,
     LotOutlook,
     MeasuredPoint,
     RoomNow,
-    SourceLine,
     YieldRow,
 )
 from saltloft.plant.checks.verdict import Gap, Outcome, Verdict
+from saltloft.plant.folder import IngredientIn, InstrumentUse, LotFolder, SourceLine
 from saltloft.plant.lot_record import Hold, LotRecord, RoomStay
 from saltloft.plant.lots import Consumed, LotHeld, LotMade
 from saltloft.plant.readings import PhRead, PieceWeighed, PressedAndCut

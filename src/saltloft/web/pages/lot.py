@@ -14,9 +14,10 @@ from saltloft.house import House
 from saltloft.jobs import lots, queue
 from saltloft.papers import dossier_tables
 from saltloft.papers.chart_words import lot_curve_words, ready_days_words
-from saltloft.plant.answers import HazardStand, LotFolder, LotOutlook
+from saltloft.plant.answers import HazardStand, LotOutlook
 from saltloft.plant.checks.verdict import Verdict
 from saltloft.plant.entries import encode
+from saltloft.plant.folder import LotFolder
 from saltloft.plant.lot_record import LotRecord
 from saltloft.plant.readings import Corrected
 from saltloft.plant.sentences import caution, hazard_words, lot_sentence, moment_words
