@@ -24,11 +24,14 @@ _OPEN = ("not met", "not shown")
 
 def register(app: typer.Typer) -> None:
     """Add the command to the list."""
-    app.command(name="judge", help="How a lot stands against every rule.")(judge)
+    app.command(name="judge", help="How a lot, or a logger file, stands against every rule.")(judge)
 
 
 def judge(
-    lot: Annotated[str, typer.Argument(help="The lot, such as AL-0310.")],
+    lot: Annotated[str, typer.Argument(help="The lot, such as AL-0310.")] = "",
+    from_: Annotated[
+        Path | None, typer.Option("--from", help="A case file with logger files and pH, without a house.")
+    ] = None,
     at: Annotated[str, typer.Option(help="As it was known then, such as 2026-03-13T16:00+01:00.")] = "",
     market: Annotated[str, typer.Option(help="us, ca, eu or home; every market of the house without.")] = "",
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
@@ -39,9 +42,14 @@ def judge(
     from saltloft.jobs import judge as job
     from saltloft.plant.answer_json import judge_json
 
-    with open_house(house) as opened:
-        found = job.judge(opened, lot, _moment(at, opened.zone), market=market)
-        demo = opened.demo
+    if bool(lot) == (from_ is not None):
+        raise typer.BadParameter(say("name one lot, or a case file with --from"))
+    if from_ is not None:
+        found, demo = job.judge_file(from_), False
+    else:
+        with open_house(house) as opened:
+            found = job.judge(opened, lot, _moment(at, opened.zone), market=market)
+            demo = opened.demo
     if as_json:
         print(json.dumps(judge_json(found), indent=2, ensure_ascii=False))
     else:

@@ -3,12 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import datetime
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
 
+from saltloft.cases.deviation import read_deviation
 from saltloft.cases.judgement import ground_of, judge_lot
 from saltloft.cases.open_house import OpenHouse
+from saltloft.cases.rules import degree_hours_rules
+from saltloft.facts.loader import load_facts
 from saltloft.foundation.errors import UnknownName
+from saltloft.foundation.words import say
 from saltloft.plant.answers import LotJudgement
+from saltloft.plant.checks.degree_hours import judge_degree_hours
+from saltloft.plant.checks.hazards import stand_of
+from saltloft.plant.checks.release import judge_release
+from saltloft.plant.recipes import Hazard
 
 
 def judge(house: OpenHouse, lot: str, at: datetime | None = None, *, market: str = "") -> LotJudgement:
@@ -43,3 +53,38 @@ def judge_many(house: OpenHouse, lots: Iterable[str], at: datetime | None = None
         except UnknownName:
             continue
     return found
+
+
+def judge_file(path: Path) -> LotJudgement:
+    """Hold a logger file and pH readings against the degree-hours rules, without a house.
+
+    Args:
+        path: Path. A deviation case, see `cases.deviation`.
+
+    Returns:
+        LotJudgement. Never releasable: a file is no lot.
+
+    Raises:
+        InputError, UnknownName: the case or a logger file cannot be read.
+    """
+    case, facts = read_deviation(path), load_facts()
+    # Without a house only the source of a row can confirm it.
+    confirmed = frozenset(key for key in facts.keys("degree_hours") if facts.confirmed_by_source(key))
+    verdicts = [
+        judge_degree_hours(
+            rule,
+            case.first,
+            case.sets,
+            start_s=case.start_s,
+            at_s=case.at_s,
+            plan=case.plan,
+            second=case.second,
+            confirmed=confirmed,
+        )
+        for rule in degree_hours_rules(facts, case.markets)
+    ]
+    stand = stand_of(Hazard("staphylococcus_aureus"), verdicts, ())
+    at = datetime.fromtimestamp(case.at_s, UTC)
+    judged = judge_release(case.title, at, [stand])
+    why = say("judged from a file: no lot, no plan, nothing to sign out")
+    return replace(judged, releasable=False, open=(*judged.open, why))
