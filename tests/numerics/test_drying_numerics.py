@@ -204,7 +204,7 @@ def test_a_dry_rim_crystallises_and_keeps_its_salt() -> None:
     """At 60 %RH the rim passes saturation: salt lies undissolved, its total keeps, a_w stays right."""
     programme = Programme((stage(60.0, 14.0, 0.60, 0.5),))
     members, blocks = engine_case(piece(50, salt=0.05), programme, central_draws(1))
-    times = DAY_S * np.array([0.0, 20.0, 60.0])
+    times = DAY_S * np.array([0.0, 30.0, 60.0])
     profiles = integrate(members, NODES, blocks, times)
     states = states_of(members, NODES, blocks, times, profiles)
     assert states.undissolved[1].max() > 0.05

@@ -59,12 +59,11 @@ def median_on(result, quantity: str, day: float) -> float:  # type: ignore[no-un
 def test_medians_of_the_own_trial(diameter: float, ratio_1_9: float, loss_35: float) -> None:
     """Days of our own earlier trial model (own_drying_trial, table of the standard batter).
 
-    M:P 1.9 within 5 %. 35 % loss within 11 %: this engine comes out 4 to 10 % earlier, with the
-    same priors; an independent finite-volume code on the same equations agrees with this one.
+    Within 5 %: two random designs of 400 members, good to 2 % each.
     """
     targets = standard_forecast(diameter).targets
     assert targets["moisture_protein"].piece.p50 == pytest.approx(ratio_1_9, rel=0.05)
-    assert targets["weight_loss_pct"].piece.p50 == pytest.approx(loss_35, rel=0.11)
+    assert targets["weight_loss_pct"].piece.p50 == pytest.approx(loss_35, rel=0.05)
 
 
 @pytest.mark.parametrize(
@@ -76,10 +75,10 @@ def test_medians_of_the_own_trial(diameter: float, ratio_1_9: float, loss_35: fl
     ],
 )
 def test_losses_of_the_own_trial(diameter: float, losses: tuple[float, ...]) -> None:
-    """Median loss on days 1, 3, 7, 14, 30 of our own earlier trial, within 1.2 points."""
+    """Median loss on days 1, 3, 7, 14, 30 of our own earlier trial, within 0.8 points."""
     result = standard_forecast(diameter)
     found = [median_on(result, "weight_loss_pct", day) for day in (1.0, 3.0, 7.0, 14.0, 30.0)]
-    assert found == pytest.approx(losses, abs=1.2)
+    assert found == pytest.approx(losses, abs=0.8)
 
 
 # --- issue 2: what any credible model must show --------------------------------------------

@@ -62,7 +62,8 @@ def volume(case: Case, x: np.ndarray) -> np.ndarray:
 
 def diffusivity(case: Case, x: np.ndarray) -> np.ndarray:
     """m2/s at 14 degC."""
-    f, f2 = x / (x + 0.751), 2 / 2.751
+    p = (1 / 1330) / (1 / 1330 + x / 999)  # solids in solids and water, by volume
+    f, f2 = (1 - p) / (1 + p), 2 / (2 + 2 * 999 / 1330)
     phi = case.fat / 920 / volume(case, x)
     return case.d0 * (f / f2) ** case.k * (1 - phi) ** case.nu / (1 + phi / 2) / (1 + (case.crust / x) ** 4)
 

@@ -82,7 +82,7 @@ def flags_of(run: Run, parameters: DryingParameters, *, mould: bool) -> list[Fla
         ),
         flag_of(
             "hollow_centre",
-            say("a shut rim stands round a wet core for a week or more: cut a piece and look"),
+            say("a shut rim stands round a wet core for ten days or more: cut a piece and look"),
             time_d,
             hollow,
         ),

@@ -81,9 +81,7 @@ def _judge(
     return wrong, change
 
 
-def _between(
-    t: Array, h: Array, ends: tuple[Array, Array], slopes: tuple[Array, Array], fresh: Array
-) -> Array:
+def _between(t: Array, ends: tuple[Array, Array], rises: tuple[Array, Array], fresh: Array) -> Array:
     """Cubic through both ends with both slopes; t 0..1 within the step, (members,).
 
     In the first step of a block (`fresh`) the rim answers to a jump faster than the step
@@ -91,8 +89,8 @@ def _between(
     Where a cubic would dip far below both its ends, the whole piece is taken straight:
     one rule for all nodes keeps the totals.
     """
-    left, rise, m1 = ends[0], ends[1] - ends[0], h * slopes[1]
-    m0 = np.where(fresh > 0.0, 2.0 * rise - m1, h * slopes[0])
+    left, rise, m1 = ends[0], ends[1] - ends[0], rises[1]
+    m0 = np.where(fresh > 0.0, 2.0 * rise - m1, rises[0])
     cubic: Array = left + t * (m0 + t * (3.0 * rise - 2.0 * m0 - m1 + t * (m0 + m1 - 2.0 * rise)))
     fine = np.all(cubic >= 0.5 * np.minimum(left, ends[1]), axis=0)
     return np.where(fine, cubic, left + t * rise)
@@ -138,9 +136,12 @@ class _March:
             good, grown = self._judged(trial)
         taken = good & busy
         new = (np.where(taken, trial.water, self.water), np.where(taken, trial.salt, self.salt))
-        end = rates(self.members, self.nodes, air, *new)
         reached = np.where(cut, border, self.now + h)
-        self._write(taken, reached, h, new, (rate, end))
+        if self._due(taken, reached).any():
+            end = rates(self.members, self.nodes, air, *new)
+            with np.errstate(all="ignore"):  # as above
+                rises = (trial.rise(rate, h), trial.rise(end, h))
+            self._write(taken, reached, h, new, rises)
         self.water, self.salt = new
         self.now = np.where(taken, reached, self.now)
         self._next_length(busy, taken, cut, h, grown)
@@ -180,26 +181,27 @@ class _March:
         self.length = np.where(busy, follow, self.length)
         self.fresh = np.where(taken, cut, self.fresh)
 
+    def _due(self, taken: Marks, reached: Array) -> Marks:
+        """Members with an output within the step just taken."""
+        due = taken & self.busy
+        due[due] = self.output_s[self.wanted[due]] <= reached[due] * (1.0 + 1e-12)
+        return due
+
     def _write(
         self,
         taken: Marks,
         reached: Array,
         h: Array,
         new: tuple[Array, Array],
-        slopes: tuple[tuple[Array, Array], tuple[Array, Array]],
+        rises: tuple[tuple[Array, Array], tuple[Array, Array]],
     ) -> None:
         """Fill every output that lies within the steps just taken."""
-        while True:
-            due = taken & self.busy
-            due[due] = self.output_s[self.wanted[due]] <= reached[due] * (1.0 + 1e-12)
-            at = np.flatnonzero(due)
-            if not at.size:
-                return
+        while (at := np.flatnonzero(self._due(taken, reached))).size:
             t = (self.output_s[self.wanted[at]] - self.now[at]) / h[at]
             for out, which, old in ((self.out_x, 0, self.water), (self.out_s, 1, self.salt)):
                 ends = (old[:, at], new[which][:, at])
-                slope = (slopes[0][which][:, at], slopes[1][which][:, at])
-                out[self.wanted[at], :, at] = _between(t, h[at], ends, slope, self.fresh[at]).T
+                rise = (rises[0][which][:, at], rises[1][which][:, at])
+                out[self.wanted[at], :, at] = _between(t, ends, rise, self.fresh[at]).T
             self.wanted[at] += 1
 
 

@@ -1,10 +1,8 @@
 """The compiled twin of `rates.py`, `step.py` and `integrate.py`; those are the definition.
 
-Members stand innermost in lanes of LANES, so the processor works on several at once; every
-lane has its own time, step and block. Equal to the NumPy form within 1e-9 (a test). Long
-functions on purpose: one pass over the lanes per formula, no call inside the inner loops.
-All compiled code stands in this one file and takes its constants as arguments: the cache of
-compiled code looks at this file alone when it asks whether anything has changed.
+Members stand innermost in LANES; every lane has its own time, step and block. Equal to the
+NumPy form within 1e-9 (a test). One pass over the lanes per formula. All compiled code stands in
+this one file with its constants as arguments: the cache looks at this file alone for changes.
 """
 
 # ruff: noqa: PLR0917, PLR0912, PLR0915 - compiled loops take plain arrays and do one thing at length
@@ -338,12 +336,31 @@ def judge(k, weight, x, s, tx, ts, ex, es, rules):
 
 
 @njit(cache=True, error_model="numpy")
-def between(k, t, h, old, new, rate0, rate1, fresh, out):
+def rises(h, cube, rank_x, rank_s, x, s, kx, ks):
+    """`Step.rise`: rates x, s (n, lanes) replaced by what they add; kx[0..1], ks[0..1] are scratch."""
+    n = x.shape[0]
+    for i in range(n):
+        for k in range(LANES):
+            kx[0, i, k], ks[0, i, k] = x[i, k], s[i, k]
+    solve_both(cube[3], cube[4], cube[5], rank_x, rank_s, kx[0], ks[0])
+    for i in range(n):
+        for k in range(LANES):
+            x[i, k], s[i, k] = 2.0 * kx[0, i, k], 2.0 * ks[0, i, k]
+            kx[0, i, k], ks[0, i, k] = x[i, k] * (2.0 / h[k]), s[i, k] * (2.0 / h[k])
+    solve_both(cube[3], cube[4], cube[5], rank_x, rank_s, kx[0], ks[0])
+    for i in range(n):
+        for k in range(LANES):
+            x[i, k] = 2.0 * x[i, k] - kx[0, i, k]
+            s[i, k] = 2.0 * s[i, k] - ks[0, i, k]
+
+
+@njit(cache=True, error_model="numpy")
+def between(k, t, old, new, rise0, rise1, fresh, out):
     """`integrate._between` for lane k, into out (n,); False when it turned below nothing."""
     fine = True
     for i in range(old.shape[0]):
-        left, rise, m1 = old[i, k], new[i, k] - old[i, k], h * rate1[i, k]
-        m0 = 2.0 * rise - m1 if fresh else h * rate0[i, k]
+        left, rise, m1 = old[i, k], new[i, k] - old[i, k], rise1[i, k]
+        m0 = 2.0 * rise - m1 if fresh else rise0[i, k]
         out[i] = left + t * (m0 + t * (3.0 * rise - 2.0 * m0 - m1 + t * (m0 + m1 - 2.0 * rise)))
         fine = fine and out[i] >= 0.5 * min(left, new[i, k])
     if not fine:
@@ -357,9 +374,8 @@ def carry(
 ):
     """Carry LANES members from `first` on through their blocks; 1 when all got there, else 0.
 
-    start (2, members): X0, S0; p_all (13, members), air_all (10, blocks, members), ends (blocks,
-    members), tables: U and dU/dX (2, members, cells + 1), outputs (times,); out (2, times, n,
-    members) and counts (2, members) are filled.
+    start (2, members): X0, S0; p_all (13, members), air_all (10, blocks, members), ends (blocks, members),
+    tables: U, dU/dX (2, members, cells + 1); out (2, times, n, members) and counts (2, members) are filled.
     """
     out_x, out_s, value_all, slope_all = out[0], out[1], tables[0], tables[1]
     n, members, times, blocks = nodes.shape[1], ends.shape[1], len(outputs), ends.shape[0]
@@ -370,7 +386,7 @@ def carry(
     value, slope = np.empty((LANES, value_all.shape[1])), np.empty((LANES, value_all.shape[1]))
     now, length, h = np.zeros(LANES), np.full(LANES, rules[FIRST]), np.ones(LANES)
     block, wanted = np.zeros(LANES, np.int64), np.zeros(LANES, np.int64)
-    cut, rates0 = np.zeros(LANES, np.bool_), np.empty((2, n, LANES))
+    cut = np.zeros(LANES, np.bool_)
     fresh, opening = np.ones(LANES, np.bool_), np.full(LANES, rules[FIRST])
     for k in range(LANES):
         m = min(first + k, members - 1)
@@ -397,9 +413,10 @@ def carry(
         if not busy:
             return 1.0
         step(x, s, h, p, air, brine, value, slope, nodes, scalars, w, at, f, cube, kx, ks, tx, ts)
-        rates0[0], rates0[1] = f[0], f[1]
         if due:
             rates(tx, ts, p, air, brine, value, slope, nodes, scalars, w, at, f[6], f[7])
+            rises(h, cube, f[2], f[3], f[0], f[1], kx, ks)
+            rises(h, cube, f[2], f[3], f[6], f[7], kx, ks)
         shortest = 1.0
         for k in range(LANES):
             if wanted[k] >= times:
@@ -415,8 +432,8 @@ def carry(
             reached = ends[block[k], m] if cut[k] else now[k] + h[k]
             while wanted[k] < times and outputs[wanted[k]] <= reached * (1.0 + 1e-12):
                 t = (outputs[wanted[k]] - now[k]) / h[k]
-                between(k, t, h[k], x, tx, rates0[0], f[6], fresh[k], out_x[wanted[k], :, m])
-                between(k, t, h[k], s, ts, rates0[1], f[7], fresh[k], out_s[wanted[k], :, m])
+                between(k, t, x, tx, f[0], f[6], fresh[k], out_x[wanted[k], :, m])
+                between(k, t, s, ts, f[1], f[7], fresh[k], out_s[wanted[k], :, m])
                 wanted[k] += 1
             for i in range(n):
                 x[i, k], s[i, k] = tx[i, k], ts[i, k]

@@ -51,13 +51,14 @@ class DiffusivityLaw:
             Array like water. [m2/s]
 
         Notes:
-            D = D0 [f(X)/f(2)]^k (1-phi)^nu / (1+phi/2) / (1+(Xc/X)^4), f = X/(X+0.751),
-            phi the local volume fraction of fat. Valid for X 0.05..5 kg/kg and fat up to
-            40 % of the batter. Source: own_drying_trial.
+            D = D0 [f(X)/f(2)]^k (1-phi)^nu / (1+phi/2) / (1+(Xc/X)^4),
+            f = (1-p)/(1+p) = X/(X+2*0.751) with p the volume share of the solids in solids and
+            water (Mackie & Meares, recalled), phi the local volume fraction of fat. Valid for
+            X 0.05..5 kg/kg and fat up to 40 % of the batter. Source: own_drying_trial.
         """
         x = np.maximum(np.asarray(water, dtype=np.float64), 1e-9)
-        reference = self.reference_water / (self.reference_water + self.obstruction_water)
-        open_share = x / (x + self.obstruction_water) / reference
+        half = 2.0 * self.obstruction_water
+        open_share = x / (x + half) * (self.reference_water + half) / self.reference_water
         phi = self.fat_volume / (self.fixed_volume + x * self.water_volume)
         matrix = (1.0 - phi) ** self.fat_exponent / (1.0 + 0.5 * phi)
         crust = x**self.crust_power / (x**self.crust_power + self.crust_water**self.crust_power)

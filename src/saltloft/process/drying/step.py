@@ -93,12 +93,25 @@ class Step:
     Args:
         water, salt: arrays. The new profile. [kg/kg]
         water_error, salt_error: arrays. Embedded estimate of its error. [kg/kg]
+        matrix: StepMatrix. Of this step.
     """
 
     water: Array
     salt: Array
     water_error: Array
     salt_error: Array
+    matrix: StepMatrix
+
+    def rise(self, rate: tuple[Array, Array], step_s: Array) -> tuple[Array, Array]:
+        """What a rate adds over the step, without what the step cannot see, (n, members). [kg/kg]
+
+        With A = (1 - gamma h J)^-1 it is (2 A - A^2) h f: h f to second order for slow
+        motion, nothing for what settles much faster than the step. Both A keep totals.
+        """
+        once = [2.0 * part for part in self.matrix.solve(*rate)]
+        over = 2.0 / step_s
+        twice = self.matrix.solve(*(over * part for part in once))
+        return 2.0 * once[0] - twice[0], 2.0 * once[1] - twice[1]
 
 
 def step(  # noqa: PLR0917 - six parts of one step, always in this order
@@ -139,4 +152,5 @@ def step(  # noqa: PLR0917 - six parts of one step, always in this order
         salt=salt + 2.0 * s1 + s3 + s4,
         water_error=x4,
         salt_error=s4,
+        matrix=matrix,
     )
