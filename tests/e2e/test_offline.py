@@ -106,10 +106,14 @@ def test_a_refused_entry_stays_in_the_outbox_with_its_reason(browser: Browser, l
     page = context.new_page()
     sign_in(page, lone_server.url, lone_server.folder, "besnik")
     page.goto(f"{lone_server.url}/outbox")
-    page.evaluate(
-        """() => SaltloftOutbox.add({kind: 'piece.weighed/1', subject: 'AL-9', person: 'besnik', label: 'AL-9 · 3',
-        payload: {lot: 'AL-9', mass: {number: '1', unit: 'kg'}, instrument: 'S2', tag: '3'}})"""
-    )
+    item = {
+        "kind": "piece.weighed/1",
+        "subject": "AL-9",
+        "person": "besnik",
+        "label": "AL-9 · 3",
+        "payload": {"lot": "AL-9", "mass": {"number": "1", "unit": "kg"}, "instrument": "S2", "tag": "3"},
+    }
+    page.evaluate("item => SaltloftOutbox.add(item)", item)
     page.evaluate("SaltloftPage.sendWaiting()")
     expect(page.locator("#waiting")).to_have_text("not taken: 1")
     expect(page.locator("#outbox-list")).to_contain_text("AL-9")

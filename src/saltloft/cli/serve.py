@@ -19,7 +19,7 @@ from typing import Annotated
 
 import typer
 
-from saltloft.cli.opening import open_house
+from saltloft.cli.opening import house_folder, open_house
 from saltloft.foundation.errors import InputError
 from saltloft.foundation.words import say
 
@@ -42,12 +42,17 @@ def serve(
     port: Annotated[int, typer.Option(help="Port to listen on; the house's setting without.")] = 0,
 ) -> None:
     """Run until stopped; a worker that dies is started again, a web process that dies ends it all."""
-    with open_house(house) as opened:
-        folder = opened.folder.resolve()
-        address = address or opened.settings.text("address")
-        port = port or opened.settings.number("port")
-        plain = opened.settings.flag("allow_plain_http")
-    if address not in LOCAL and not plain:
+    # Only the settings are read here: the two processes open the house, and the pages answer at once.
+    from saltloft.jobs.serving import where
+
+    folder = house_folder(house)
+    if folder is None:
+        with open_house(house):
+            raise typer.Exit(2)
+    folder = folder.resolve()
+    found = where(folder, os.environ)
+    address, port = address or found.address, port or found.port
+    if address not in LOCAL and not found.allow_plain_http:
         raise InputError(
             "others on the network would read everything without HTTPS",
             got=address,

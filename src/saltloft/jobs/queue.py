@@ -13,10 +13,10 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
-from saltloft.cases import kept_day
+from saltloft.cases import kept_day, kept_outlook
 from saltloft.cases.open_house import OpenHouse
 from saltloft.foundation.errors import SaltloftError
-from saltloft.plant.answers import DaySheet
+from saltloft.plant.answers import DaySheet, LotOutlook
 from saltloft.plant.canonical import read_canonical
 from saltloft.plant.entries import decode
 from saltloft.plant.lot_record import LotRecord
@@ -170,6 +170,12 @@ def day(house: OpenHouse, key: str) -> DaySheet | None:
         return kept_day.from_bytes(found.body)
     except (TypeError, KeyError):
         return None
+
+
+def outlook(house: OpenHouse, lot: str) -> LotOutlook | None:
+    """The last forecast kept for a lot; None while there is none."""
+    found = house.store.kept.latest(kept_outlook.SORT, lot)
+    return None if found is None else kept_outlook.from_bytes(found.body)
 
 
 def languages(house: OpenHouse) -> tuple[str, ...]:

@@ -14,6 +14,7 @@ from saltloft.plant.folder import LotFolder
 from saltloft.plant.readings import DocumentRecorded, PhRead, PieceWeighed, PressedAndCut, WaterActivityRead
 from saltloft.plant.sentences import moment_words
 from saltloft.plant.stated import Stated
+from saltloft.plant.trade_words import confidence_word, instrument_word, ph_place_word, sample_word
 
 Cells = tuple[str, ...]
 
@@ -50,7 +51,7 @@ def ph_sets(folder: LotFolder) -> Grid:
     def cells(payload: PhRead) -> Cells:
         core = "" if payload.core_temperature_c is None else f"{payload.core_temperature_c}"
         values = ", ".join(str(value) for value in payload.values)
-        return (payload.where.replace("_", " "), values, core, payload.instrument)
+        return (ph_place_word(payload.where), values, core, payload.instrument)
 
     columns = (say("where"), say("pH"), say("core °C"), say("meter"))
     return _stated(folder, "ph.read/1", say("pH, measured"), columns, cells)
@@ -60,7 +61,7 @@ def water_activities(folder: LotFolder) -> Grid:
     """Every measured water activity with how the sample was taken."""
 
     def cells(payload: WaterActivityRead) -> Cells:
-        return (payload.sample, str(payload.value), payload.instrument)
+        return (sample_word(payload.sample), str(payload.value), payload.instrument)
 
     columns = (say("sample"), say("water activity"), say("meter"))
     return _stated(
@@ -191,7 +192,7 @@ def instruments(folder: LotFolder) -> Grid:
     rows = tuple(
         (
             use.instrument,
-            use.type.replace("_", " "),
+            instrument_word(use.type),
             str(use.uses),
             say("all in check") if not use.out_of_check else say("{count} in doubt", count=use.out_of_check),
             use.last_good,
@@ -240,7 +241,13 @@ def documents(folder: LotFolder) -> Grid:
 def sources(folder: LotFolder) -> Grid:
     """Every fact row a verdict rested on, with confidence and confirmation."""
     rows = tuple(
-        (line.key, line.value, line.source, line.confidence, line.confirmed or say("unconfirmed"))
+        (
+            line.key,
+            line.value,
+            line.source,
+            confidence_word(line.confidence),
+            line.confirmed or say("unconfirmed"),
+        )
         for line in folder.sources
     )
     columns = (say("fact"), say("value"), say("source"), say("confidence"), say("confirmed"))

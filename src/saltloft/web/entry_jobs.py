@@ -13,6 +13,7 @@ from saltloft.jobs.floor import Hanging
 from saltloft.plant.readings import PH_PLACES
 from saltloft.plant.rounds import FloorTask, TaggedPiece
 from saltloft.plant.sentences import list_words
+from saltloft.plant.trade_words import ph_place_word
 from saltloft.web.quantities import Units, plain
 
 # Outside of this a pH meter shows a fault, not meat (common practice, no source).
@@ -162,18 +163,6 @@ def ph_job(lot: Hanging, meters: Sequence[str], entry_id: str, why: str = "") ->
         last="" if lot.last_ph is None else plain(lot.last_ph, 2),
         set=True,
     )
-
-
-def ph_place_word(place: str) -> str:
-    """Where a pH was taken, as people say it."""
-    words = {
-        "core": say("core"),
-        "rim": say("rim"),
-        "test_mince": say("test mince"),
-        "offcut": say("offcut"),
-        "strip": say("strip"),
-    }
-    return words.get(place, place)
 
 
 def place_words(lot: Hanging) -> str:

@@ -81,6 +81,8 @@ def lot_page(request: Request, visitor: ReadingVisitor, lot: str, told: int = 0)
     outlook, record = folder.outlook, folder.record
     curve = picture(house, outlook, "curve")
     ready = picture(house, outlook, "ready")
+    # Titles and fact keys stand in their own language.
+    sources = dossier_tables.sources(folder)
     page: Response = request.app.state.pages.render(
         request,
         "lot.html",
@@ -98,7 +100,8 @@ def lot_page(request: Request, visitor: ReadingVisitor, lot: str, told: int = 0)
         actions=actions(visitor, record),
         three=three_lines(folder),
         stands=[stand_line(stand) for stand in folder.judgement.hazards],
-        tables=tables(folder),
+        tables=[*tables(folder), sources],
+        sources=sources,
         entries=[entry_line(item, folder, house, visitor) for item in reversed(record.history)],
     )
     return page
@@ -206,7 +209,6 @@ def tables(folder: LotFolder) -> list[Any]:
         dossier_tables.holds,
         dossier_tables.recipe,
         dossier_tables.instruments,
-        dossier_tables.sources,
     )
     return [make(folder) for make in makers]
 

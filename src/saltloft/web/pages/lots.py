@@ -12,12 +12,13 @@ from saltloft.foundation.words import say
 from saltloft.house import House
 from saltloft.jobs import lots as lot_job
 from saltloft.jobs.today import yield_csv
-from saltloft.plant.answers import YieldRow
+from saltloft.plant.answers import LotOutlook, YieldRow
 from saltloft.plant.lot_record import LotSummary
-from saltloft.plant.sentences import number_words
+from saltloft.plant.sentences import now_words, number_words
 from saltloft.web.lanes import lane_of, lanes_words, pictured
 from saltloft.web.morning import morning_of
-from saltloft.web.pages.today import fresh_line, gathering, ham_line
+from saltloft.web.other_lots import fresh_grid, ham_grid
+from saltloft.web.pages.today import gathering
 from saltloft.web.quantities import Units, plain
 from saltloft.web.visitor import ReadingVisitor
 
@@ -69,6 +70,7 @@ def lots_page(request: Request, visitor: ReadingVisitor, before: int = 0) -> Res
         return gathering(request)
     day = morning.day
     yields = {row.lot: row for row in day.yields}
+    outlooks = {outlook.lot: outlook for outlook in day.lots}
     order = ("held", "made", "hanging", "off_racks", "released", "gone")
     summaries = sorted(lot_job.summaries(house), key=lambda row: order.index(row.state))
     shown = summaries[before : before + PAGE]
@@ -79,24 +81,26 @@ def lots_page(request: Request, visitor: ReadingVisitor, before: int = 0) -> Res
         sentence=lanes_words([lane_of(lot) for lot in day.lots], day.day),
         freshness=morning.freshness,
         lanes=pictured(day.lots[:MOST_LANES], day.day, "lots"),
-        rows=[row_of(row, yields.get(row.lot), visitor.units) for row in shown],
+        rows=[row_of(row, yields.get(row.lot), outlooks.get(row.lot), visitor.units) for row in shown],
         older_href=f"/lots?before={later}" if later < len(summaries) else "",
-        hams=[ham_line(ham) for ham in day.hams],
-        fresh=[fresh_line(batch, visitor.units, day.day) for batch in day.fresh],
+        hams=ham_grid(day.hams),
+        fresh=fresh_grid(day.fresh, visitor.units, day.day),
         mass_unit=visitor.units.mass,
         may_enter=visitor.may_enter,
     )
     return page
 
 
-def row_of(summary: LotSummary, found: YieldRow | None, units: Units) -> LotRow:
-    """One line: in by what was stuffed, out and loss by what was weighed."""
+def row_of(summary: LotSummary, found: YieldRow | None, outlook: LotOutlook | None, units: Units) -> LotRow:
+    """One line: in by what was stuffed, out and loss by what was weighed; computed now where it was not."""
     kilograms = float(MILLIGRAMS["kg"])
     out_mass = loss = expected = ""
     if found is not None:
         out_mass = "" if found.out_kg is None else units.mass_of(found.out_kg * kilograms)
         loss = "" if found.loss_pct is None else f"{plain(found.loss_pct, 1)} %"
         expected = expected_words(found)
+    elif outlook is not None:
+        expected = now_words(outlook)
     mark = MARK_OF_STATE.get(summary.state, "waiting")
     word = lot_state_word(summary.state)
     return LotRow(summary.lot, mark, word, units.mass_of(summary.green_mg), out_mass, loss, expected)

@@ -12,6 +12,7 @@ from saltloft.foundation.words import say, say_many
 from saltloft.house import House
 from saltloft.plant.answers import RoomNow
 from saltloft.plant.sentences import list_words, moment_words
+from saltloft.plant.trade_words import room_word
 from saltloft.web.morning import morning_of
 from saltloft.web.quantities import Units, plain
 from saltloft.web.visitor import ReadingVisitor
@@ -59,22 +60,6 @@ def rooms_page(request: Request, visitor: ReadingVisitor) -> HTMLResponse:
     )
 
 
-def role_word(role: str) -> str:
-    """What a room is for."""
-    words = {
-        "fermenting": say("fermenting"),
-        "drying": say("drying"),
-        "ageing": say("ageing"),
-        "salting": say("salting"),
-        "resting": say("resting"),
-        "ham_drying": say("ham drying"),
-        "cellar": say("cellar"),
-        "packing": say("packing"),
-        "store": say("cold store"),
-    }
-    return words.get(role, role)
-
-
 def rooms_sentence(rooms: tuple[RoomNow, ...]) -> str:
     """How many rooms are as they were set, and which are worth a look."""
     look = [room for room in rooms if room.state]
@@ -115,7 +100,7 @@ def card(room: RoomNow, house: House, units: Units) -> RoomCard:
     gap = gap_words(room.longest_gap_min)
     return RoomCard(
         room=room.room,
-        role_word=role_word(room.role),
+        role_word=room_word(room.role),
         state=room.state,
         expected=room.expected,
         temperature=units.temperature_of(room.temperature_c),

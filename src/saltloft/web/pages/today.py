@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -13,11 +12,11 @@ from starlette.responses import Response
 from saltloft.foundation.words import say
 from saltloft.house import House
 from saltloft.papers.day_sheet import day_sentence, yield_grid
-from saltloft.plant.answers import DayItem, DaySheet, FreshLine, HamLine
-from saltloft.plant.sentences import day_words
+from saltloft.plant.answers import DayItem, DaySheet
 from saltloft.web.errors import SignInNeeded
 from saltloft.web.lanes import pictured
 from saltloft.web.morning import morning_of
+from saltloft.web.other_lots import fresh_grid, ham_grid
 from saltloft.web.pages.rooms import card
 from saltloft.web.quantities import Units, plain
 from saltloft.web.states import state_word
@@ -53,8 +52,8 @@ def today_page(request: Request, visitor: ReadingVisitor) -> Response:
         lanes=pictured(day.lots[:NEXT_LANES], day.day, "next"),
         groups=groups(day, visitor.units),
         rooms=[card(room, house, visitor.units) for room in day.rooms],
-        hams=[ham_line(ham) for ham in day.hams],
-        fresh=[fresh_line(batch, visitor.units, day.day) for batch in day.fresh],
+        hams=ham_grid(day.hams),
+        fresh=fresh_grid(day.fresh, visitor.units, day.day),
         yields=yield_grid(day.yields),
         may_enter=visitor.may_enter,
     )
@@ -110,56 +109,3 @@ def _line(item: DayItem, lots: set[str], rooms: set[str]) -> ItemLine:
         whole = float(item.number).is_integer()
         amount = plain(item.number, 0 if whole else 1 if abs(item.number) >= 1 else 2)
     return ItemLine(item.subject, href, item.because, amount, item.unit, item.sources)
-
-
-def ham_line(ham: HamLine) -> dict[str, str]:
-    """One ham group: what is recorded, and that no forecast of it is computed yet."""
-    said = say(
-        "{title}, {legs} legs, day {days}, {state}, in {room}. "
-        "End of the cold and ripeness: not computed yet.",
-        title=ham.title,
-        legs=ham.legs,
-        days=ham.days,
-        state=ham.state,
-        room=ham.room or say("no room"),
-    )
-    return {
-        "lot": ham.lot,
-        "mark": "waiting",
-        "word": state_word("waiting"),
-        "said": said,
-        "mass": plain(ham.loss_pct, 1) if ham.loss_pct is not None else "",
-        "unit": say("% lost"),
-    }
-
-
-def fresh_line(batch: FreshLine, units: Units, today: date) -> dict[str, str]:
-    """One fresh batch: its core, its use-by as entered, what is left."""
-    core = (
-        say("core not read yet")
-        if batch.core_temperature_c is None
-        else say(
-            "core {value} {unit}",
-            value=units.temperature_of(batch.core_temperature_c),
-            unit=units.temperature,
-        )
-    )
-    use_by = (
-        say("use-by entered as {day}", day=day_words(date.fromisoformat(batch.use_by), today))
-        if batch.use_by
-        else say("not packed yet")
-    )
-    mark = "due" if batch.core_temperature_c is None else "waiting"
-    return {
-        "lot": batch.lot,
-        "mark": mark,
-        "word": state_word(mark),
-        "said": say(
-            "{title}, {core}, {use_by}. Keeping time: not computed yet.",
-            title=batch.title,
-            core=core,
-            use_by=use_by,
-        ),
-        "mass": units.mass_of(batch.left_kg * 1e6),
-        "unit": say("{unit} left", unit=units.mass),
-    }
