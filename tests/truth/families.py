@@ -106,7 +106,7 @@ def _dry_batch(family: Family, batch: list[LotDraw]) -> list[Lot]:
     places = [hang(draw, LONGEST_D, family.racks_move) for draw in batch]
     body = _body(family, batch)
     edges = time_grid(days)
-    course = dry(body, _air(family, batch, rooms, places, edges))
+    course = dry(body, piece_air(family, batch, rooms, places, edges))
     return [
         _finish(
             family,
@@ -136,7 +136,7 @@ def _body(family: Family, batch: list[LotDraw]) -> Body:
         moisture_exponential(7.4e-11 * speed, 4.0 + 0.7 * shape, 0.95 + 0.05 * np.clip(fat, -2.0, 2.0))
         if family.other_law
         else obstruction(
-            (1.0e-10 if family.compartments else 0.93e-10) * speed,
+            (0.95e-10 if family.compartments else 0.86e-10) * speed,
             1.7 * np.exp(0.2 * shape),
             0.25 + 0.15 * fat,
         )
@@ -167,10 +167,10 @@ def _step_means(hourly: Array, edges: Array) -> Array:
     return np.asarray(np.diff(area[at]) / np.diff(at))
 
 
-def _air(
+def piece_air(
     family: Family, batch: list[LotDraw], rooms: list[Room], places: list[Places], edges: Array
 ) -> PieceAir:
-    """The room's air with each piece's place on top."""
+    """The room's air with each piece's place on top, a lot after the other in the columns."""
     spread = 2.5 if family.racks_move else 1.0
     day = np.floor(edges[:-1] + 1e-9).astype(int)
     columns: dict[str, list[Array]] = {"c": [], "rh": [], "air": [], "exchange": []}

@@ -9,14 +9,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 from tests.truth import families
-from tests.truth.families import FAMILIES, make_lots
+from tests.truth.families import FAMILIES, make_lots, time_grid
 from tests.truth.houses import PIECES, draw_lot, practice_days
 from tests.truth.known import KnownLot, Lot
 from tests.truth.laws import moisture_exponential, obstruction
 from tests.truth.rooms import hang, logged, true_room
 
 TRUTH = Path(families.__file__).parent
-FEW = 12
+FEW = 8
 
 
 @lru_cache(maxsize=8)
@@ -124,18 +124,27 @@ def test_the_other_law_is_another_law() -> None:
 
 
 def test_places_matter_and_racks_change_them() -> None:
-    """Racks stand in other places after a swap in this family only, and the house notes some of it."""
+    """Racks stand elsewhere after a swap, a piece's air goes with its place, the house notes some of it."""
     draw = draw_lot(1, FAMILIES["moving_racks"].number, 0)
-    true_room(draw, 90, False)
-    places = hang(draw, 90, True)
-    assert len({tuple(row) for row in places.place}) > 3
-    still = hang(draw_lot(1, 1, 0), 90, False)
-    assert len({tuple(row) for row in still.place}) == 1
-    noted = {move.time_d for move in places.moves}
+    room, places = true_room(draw, 90, False), hang(draw, 90, True)
+    edges = time_grid(90)
+    moving = families.piece_air(FAMILIES["moving_racks"], [draw], [room], [places], edges)
+    plain = families.piece_air(FAMILIES["two_compartments"], [draw], [room], [places], edges)
+    days = np.floor(edges[:-1] + 1e-9).astype(int)
+    place, home = places.place[days], draw.house.place_humidity
+    dry = (moving.relative_humidity[:, :2] < 0.98).all(axis=1)  # nearer to saturation the air is capped
+    assert dry.mean() > 0.9
+    wetter = (moving.relative_humidity[:, 0] - moving.relative_humidity[:, 1])[dry]
+    by_place = (home[place[:, 0]] - home[place[:, 1]])[dry]
+    np.testing.assert_allclose(wetter, 2.5 * by_place, atol=1e-12)
+    assert len(set(np.round(wetter, 9))) > 3
+    usual = (plain.relative_humidity[:, 0] - plain.relative_humidity[:, 1])[dry]
+    np.testing.assert_allclose(usual, by_place, atol=1e-12)
     swaps = {float(d) for d in range(1, 90) if (places.place[d] != places.place[d - 1]).any()}
-    assert noted - {0.0}
-    assert noted - {0.0} <= {float(d) for d in range(90)}
-    assert swaps
+    noted = {move.time_d for move in places.moves} - {0.0}
+    assert noted
+    assert noted <= swaps
+    assert len({tuple(row) for row in hang(draw, 90, False).place}) == 1
 
 
 def test_the_probe_drifts_and_the_fans_stop_unlogged() -> None:
@@ -158,10 +167,14 @@ def test_the_probe_drifts_and_the_fans_stop_unlogged() -> None:
 @pytest.mark.long
 @pytest.mark.parametrize("name", FAMILIES)
 def test_full_size_families_keep_to_practice_by_calibre(name: str) -> None:
-    """200 lots: each size class within 0.75 to 1.35 of practice, at most 4 % never ready."""
+    """200 lots: the median within a fifth of practice, each size class within 0.7 to 1.4, few never ready.
+
+    A class is ten products of ten houses, whose rooms and recipes differ by 30 %: its median has a
+    standard error of a tenth.
+    """
     lots = make_lots(name, 200, 101)
     ratio = np.array([lot.truth.target_day / practice_days(np.array(lot.known.calibre_m)) for lot in lots])
-    row = np.arange(200) % 4
+    assert 0.8 < np.median(ratio) < 1.25
     for size in range(4):
-        assert 0.75 < np.median(ratio[row == size]) < 1.35
+        assert 0.7 < np.median(ratio[np.arange(200) % 4 == size]) < 1.4
     assert np.isinf(ratio).mean() <= 0.04

@@ -46,7 +46,7 @@ def _lots(count: int) -> list[Lot]:
 
 @lru_cache(maxsize=3)
 def _report(stated: float) -> Report:
-    return score(Seer(_lots(160), stated), "square_root", 160, seed=7)
+    return score(Seer(_lots(120), stated), "square_root", 120, seed=7)
 
 
 def test_a_calibrated_forecaster_is_found_calibrated() -> None:
@@ -82,7 +82,7 @@ def test_error_and_score_of_the_seer_are_those_of_its_normal() -> None:
 
 def test_report_has_every_slice_and_prints() -> None:
     """As-of days, calibres, leads; JSON and table."""
-    report = score(Seer(_lots(160), 1.0, pieces=True), "square_root", 16, seed=7)
+    report = score(Seer(_lots(120), 1.0, pieces=True), "square_root", 16, seed=7)
     names = set(report.parts["weighed"])
     assert {"all", "day 3", "day 7", "day 14", "0-44 mm", "73-999 mm", "lead 1", "lead 28"} <= names
     assert "piece" in report.parts
@@ -144,12 +144,12 @@ def test_an_answer_that_cannot_be_scored_is_refused(answer: Forecast) -> None:
 def test_too_few_lots_are_refused() -> None:
     """Baselines need other lots to learn their errors from."""
     with pytest.raises(ValueError, match="too few"):
-        score(Seer(_lots(160), 1.0), "square_root", 4, seed=7)
+        score(Seer(_lots(120), 1.0), "square_root", 4, seed=7)
 
 
 def test_no_baseline_sees_the_lot_it_forecasts() -> None:
     """Another truth for one lot leaves that lot's own dressed forecasts as they were, and moves others'."""
-    lots = _lots(160)[:24]
+    lots = _lots(120)[:24]
     days = 7.0 + LEADS
     changed = replace(
         lots[5].truth, target_day=lots[5].truth.target_day * 1.2, asked_loss=lots[5].truth.asked_loss + 0.05
@@ -169,7 +169,7 @@ def test_no_baseline_sees_the_lot_it_forecasts() -> None:
 
 def test_the_line_wins_where_the_line_is_true_and_no_baseline_beats_itself() -> None:
     """In its own family the line is best by far; a forecaster that *is* that baseline has no skill."""
-    lots = _lots(160)
+    lots = _lots(120)
     asof = {day: baselines(lots, day, day + LEADS) for day in ASOF_D}
     number = {lot.known.lot: i for i, lot in enumerate(lots)}
 
@@ -179,7 +179,7 @@ def test_the_line_wins_where_the_line_is_true_and_no_baseline_beats_itself() -> 
         filled = [column[:shortest] if shortest > 1 else np.array([0.3, 0.4]) for column in dressed.loss]
         return Forecast(np.array(filled).T, dressed.ready_d)
 
-    part = score(line, "square_root", 160, seed=7).parts["ready"]["all"]
+    part = score(line, "square_root", 120, seed=7).parts["ready"]["all"]
     assert part.other_crps["square root"] < 0.5 * min(part.other_crps[name] for name in THREE[1:])
     assert part.crps_skill == pytest.approx(0.0, abs=1e-9)
     assert part.error_skill == pytest.approx(0.0, abs=1e-9)
@@ -198,7 +198,7 @@ def _dressed_coverage(name: str, lots: list[Lot]) -> dict[str, float]:
 
 def test_dressing_gives_baselines_honest_bands() -> None:
     """Residuals from other lots make 90 % bands that hold: the baselines are beaten at their best."""
-    for baseline, inside in _dressed_coverage("square_root", _lots(160)).items():
+    for baseline, inside in _dressed_coverage("square_root", _lots(120)).items():
         assert 0.82 < inside < 0.97, baseline
 
 
