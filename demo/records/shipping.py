@@ -51,7 +51,7 @@ def confirmations() -> list[Plain]:
     at = text_of(local(FIRST_DAY, "05:55"))
     prefixes = ("degree_hours", "shelf_stability", "moisture_protein")
     return [
-        {"prefix": f"{prefix}.", "edition": "edition not read (demo)", "person": "ilo", "at": at}
+        {"prefix": prefix, "edition": "edition not read (demo)", "person": "ilo", "at": at}
         for prefix in prefixes
     ]
 

@@ -97,6 +97,18 @@ def test_readings_follow_the_true_air(house: House, year: Year, room: str, logge
     assert misfit(0) < min(misfit(3600), misfit(-3600))
 
 
+def test_unconfirmed_rules_are_confirmed_for_the_invented_house_only(house: House) -> None:
+    """Every unconfirmed row of the three rule topics, each marked as a demo confirmation."""
+    said = [item.payload for item in house.store.confirmations.all()]
+    topics = ("degree_hours", "shelf_stability", "moisture_protein")
+    open_rows = {
+        key for topic in topics for key in house.facts.keys(topic) if not house.facts.confirmed_by_source(key)
+    }
+    assert {one.fact for one in said} == open_rows
+    assert len(open_rows) > 20
+    assert all(one.demo and "not read" in one.edition for one in said)
+
+
 def test_a_folder_with_something_in_it_is_left_alone(tmp_path: Path) -> None:
     """Nothing of another folder is touched."""
     (tmp_path / "mine.txt").write_text("mine", encoding="utf-8")

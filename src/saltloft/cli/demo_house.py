@@ -252,7 +252,7 @@ def _confirmations(house: House, demo: DemoFiles) -> list[Draft]:
     drafts = []
     for one in demo.manifest["confirmations"]:
         at = datetime.fromisoformat(one["at"])
-        for key in house.facts.keys(one["prefix"].rstrip(".")):
+        for key in house.facts.keys(one["prefix"]):
             if not house.facts.confirmed_by_source(key):
                 said = FactConfirmed(key, one["edition"], house.facts.digest(key), demo=1)
                 drafts.append(Draft(demo.entry_id(at, key), said, at, None, one["person"], "office", at))
