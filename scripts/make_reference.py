@@ -11,11 +11,11 @@ import sys
 from importlib import import_module
 from pathlib import Path
 
-import click
 import typer.main
 from fastapi.routing import APIRoute
+from typer.core import TyperGroup, TyperOption
 
-from saltloft.cli import main as door
+from saltloft.cli.main import app, register_all
 from saltloft.foundation import errors
 from saltloft.plant.entries import KINDS
 from saltloft.store.settings import SETTINGS
@@ -28,21 +28,17 @@ TARGET = ROOT / "docs" / "reference.md"
 
 def commands() -> list[str]:
     """One section a command: what it does, its arguments and options."""
-    door.register_all()
-    group = typer.main.get_command(door.app)
-    assert isinstance(group, click.Group)
+    register_all()
+    group = typer.main.get_command(app)
+    assert isinstance(group, TyperGroup)
     lines = ["## Commands", ""]
     for name, command in sorted(group.commands.items()):
         lines += [f"### saltloft {name}", "", (command.help or "").strip(), ""]
         for parameter in command.params:
             if parameter.name == "help":
                 continue
-            shown = (
-                ", ".join(parameter.opts)
-                if isinstance(parameter, click.Option)
-                else parameter.human_readable_name
-            )
-            lines.append(f"- `{shown}`: {getattr(parameter, 'help', '') or 'see above'}")
+            shown = ", ".join(parameter.opts) if isinstance(parameter, TyperOption) else parameter.name
+            lines.append(f"- `{shown}`: {getattr(parameter, 'help', '')}")
         lines.append("")
     return lines
 

@@ -12,7 +12,9 @@ import subprocess
 import sys
 import time
 
-PARTS: dict[str, list[str]] = {}
+PARTS: dict[str, list[str]] = {
+    "truth": ["pytest", "tests/unit/truth", "-m", "long"],
+}
 
 
 def main(names: list[str]) -> int:

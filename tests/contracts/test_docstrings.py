@@ -13,7 +13,7 @@ UNIT = re.compile(r"\[[^\]]+\]|\b0\.\.1\b|dimensionless|\bshare\b|\bfraction\b",
 FILES = python_files("science", "process")
 
 
-def _arguments(docstring: str) -> dict[str, str]:
+def described_arguments(docstring: str) -> dict[str, str]:
     """Name and text of each entry of the Args section."""
     match = re.search(
         r"Args:\n(.*?)(?:\n\s*\n|\n\s*(?:Returns|Raises|Notes|Example)|\Z)", docstring, re.DOTALL
@@ -44,7 +44,7 @@ def test_every_number_has_a_unit(file) -> None:  # type: ignore[no-untyped-def]
         if not docstring:
             missing.append(f"{name}: no docstring")
             continue
-        described = _arguments(docstring)
+        described = described_arguments(docstring)
         for argument in [*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs]:
             annotation = ast.unparse(argument.annotation) if argument.annotation else ""
             if not NUMERIC.search(annotation):

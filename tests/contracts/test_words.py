@@ -13,8 +13,7 @@ FORBIDDEN = re.compile(
     re.IGNORECASE,
 )
 CAUTION = (
-    "Saltloft does not decide whether this may be eaten or sold; "
-    "the inspector and a process authority do"
+    "Saltloft does not decide whether this may be eaten or sold; the inspector and a process authority do"
 )
 
 
