@@ -6,6 +6,7 @@ this one file with its constants as arguments: the cache looks at this file alon
 """
 
 # ruff: noqa: PLR0917, PLR0912, PLR0915 - compiled loops take plain arrays and do one thing at length
+# mypy: allow-untyped-defs, allow-untyped-calls, allow-untyped-decorators
 from __future__ import annotations
 
 import numpy as np
