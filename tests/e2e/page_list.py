@@ -42,5 +42,5 @@ NO_PAGES = frozenset(
         "/today.pdf",
         "/lots/{lot}/dossier.pdf",
     }
-    | {"/lots/yields.csv"}
+    | {"/lots/yields.csv", "/paper.css"}
 )

@@ -16,10 +16,12 @@ from types import FrameType
 import structlog
 
 from saltloft.cases.open_house import OpenHouse
+from saltloft.foundation.errors import SaltloftError
 from saltloft.foundation.words import LANGUAGE
 from saltloft.house import House
 from saltloft.jobs import forecast, judge, queue, today
 from saltloft.papers.screen import drawings
+from saltloft.plant.answers import LotOutlook
 
 IDLE_S = 0.4
 log = structlog.get_logger("saltloft.worker")
@@ -39,7 +41,7 @@ def compute_lot(house: OpenHouse, lot: str, _: Mapping[str, str]) -> None:
 
 def compute_day(house: OpenHouse, _: str, __: Mapping[str, str]) -> None:
     """Make the day sheet in every language somebody reads."""
-    outlooks = forecast.morning(house)
+    outlooks = kept_outlooks(house)
     for language in queue.languages(house):
         token = LANGUAGE.set(language)
         try:
@@ -47,6 +49,21 @@ def compute_day(house: OpenHouse, _: str, __: Mapping[str, str]) -> None:
             queue.keep_day(house, language, today.day_sheet(house, house.now(), outlooks, judgements), wall())
         finally:
             LANGUAGE.reset(token)
+
+
+def kept_outlooks(house: OpenHouse) -> dict[str, LotOutlook]:
+    """The last forecast of every hanging lot; items of their own bring them up to date."""
+    found = {
+        lot: queue.outlook(house, lot) or _first_outlook(house, lot) for lot in queue.forecast_lots(house)
+    }
+    return {lot: outlook for lot, outlook in found.items() if outlook is not None}
+
+
+def _first_outlook(house: OpenHouse, lot: str) -> LotOutlook | None:
+    try:
+        return forecast.forecast(house, lot)
+    except SaltloftError:
+        return None
 
 
 def draw_lot(house: OpenHouse, lot: str, _: Mapping[str, str]) -> None:

@@ -106,7 +106,7 @@ def notice(house: OpenHouse, now: datetime) -> int:
         return 0
     lots: set[str] = set()
     if cursor is None:
-        lots = {record.lot for record in house.store.lots.hanging() if _forecast(record)}
+        lots = set(forecast_lots(house))
     else:
         for entry in _entries_after(house, cursor):
             lots |= _lots_of(house, entry)
@@ -170,6 +170,11 @@ def day(house: OpenHouse, key: str) -> DaySheet | None:
         return kept_day.from_bytes(found.body)
     except (TypeError, KeyError):
         return None
+
+
+def forecast_lots(house: OpenHouse) -> tuple[str, ...]:
+    """The hanging lots this version forecasts, by when they were made."""
+    return tuple(record.lot for record in house.store.lots.hanging() if _forecast(record))
 
 
 def outlook(house: OpenHouse, lot: str) -> LotOutlook | None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -40,12 +40,14 @@ class Frame:
         end: float. Right end, from hanging. [d]
         offset: float. Days from stuffing to hanging. [d]
         today: float. From hanging. [d]
+        width: int. Of the plot; decides how many dates have room under it. [px]
     """
 
     start: float
     end: float
     offset: float
     today: float
+    width: int = 520
 
 
 def frame_of(outlook: LotOutlook) -> Frame:
@@ -68,7 +70,7 @@ def lot_curve(outlook: LotOutlook, *, font: str = PAPER_FONT, width: int = 520) 
     Returns:
         dict. A Vega-Lite spec without outside references.
     """
-    frame = frame_of(outlook)
+    frame = replace(frame_of(outlook), width=width)
     panels = [_loss_panel(outlook, frame, width)]
     if outlook.air.time_d:
         air = outlook.air
@@ -86,7 +88,7 @@ def ready_days(outlook: LotOutlook, *, font: str = PAPER_FONT, width: int = 520)
         width: int. Width of the plot. [px]
     """
     target = outlook.result.targets[outlook.target_name]
-    frame = _ready_frame(outlook)
+    frame = replace(_ready_frame(outlook), width=width)
     lanes = [
         (say("mean of the lot"), target.mean),
         (say("half of its pieces"), target.share_of_pieces.get("0.5")),
@@ -174,7 +176,7 @@ def _loss_panel(outlook: LotOutlook, frame: Frame, width: int) -> Spec:
         _layer(rows, dotted, x=x, y=_field("piece_low", y)),
         _layer(rows, dotted, x=x, y=_field("piece_high", y)),
         _layer(rows, {"type": "line", "strokeWidth": 1.4, "color": HEATHER}, x=x, y=_field("middle", y)),
-        *_band_names(rows, x, y),
+        *_band_names(rows, x, y, right=width < 360),
         *(_target_line(outlook, frame, x, y) if shows_target else []),
         *_weighings(outlook, frame, x, y),
         *_today(frame, x, outlook),
@@ -203,11 +205,13 @@ def _band_rows(outlook: LotOutlook, frame: Frame) -> list[dict[str, float]]:
     ]
 
 
-def _band_names(rows: Sequence[Mapping[str, float]], x: Spec, y: Spec) -> list[Spec]:
+def _band_names(rows: Sequence[Mapping[str, float]], x: Spec, y: Spec, *, right: bool) -> list[Spec]:
     if not rows:
         return []
-    at = rows[int(len(rows) * 0.62)]
-    label = {"type": "text", "align": "left", "color": HEATHER, "fontSize": 10.5, "dx": 6, "dy": 12}
+    # On a narrow plot the words end at its edge instead of beginning under the curve.
+    at = rows[-1] if right else rows[int(len(rows) * 0.62)]
+    align, shift = ("right", -4) if right else ("left", 6)
+    label = {"type": "text", "align": align, "color": HEATHER, "fontSize": 10.5, "dx": shift, "dy": 14}
     row = {"day": at["day"], "value": at["piece_low"], "word": say("computed: pieces, and lot mean (darker)")}
     return [_layer([row], label, x=x, y=_field("value", y), text="word")]
 
@@ -360,7 +364,9 @@ def _lane(name: str, band: Band, frame: Frame) -> dict[str, Any]:
 
 def _x_axis(frame: Frame, outlook: LotOutlook, *, labels: bool = True) -> Spec:
     span = frame.end - frame.start
-    step = next((step for step in TICK_STEPS if span / step <= 9), TICK_STEPS[-1])
+    # A date needs about 58 pixels, one with its year 74.
+    room = frame.width / (74 if _crosses_new_year(frame, outlook) else 58)
+    step = next((step for step in TICK_STEPS if span / step <= min(room, 9)), TICK_STEPS[-1])
     ticks = [day for day in range(max(0, int(frame.start)), int(frame.end) + 1) if day % step == 0]
     axis: Spec = {"values": ticks, "title": say("days since hanging") if labels else None, "grid": True}
     if labels:
@@ -378,6 +384,11 @@ def _x_axis(frame: Frame, outlook: LotOutlook, *, labels: bool = True) -> Spec:
         "scale": {"domain": [frame.start, frame.end], "nice": False, "zero": False},
         "axis": axis,
     }
+
+
+def _crosses_new_year(frame: Frame, outlook: LotOutlook) -> bool:
+    first, last = (outlook.hung_at + timedelta(days=day) for day in (frame.start, frame.end))
+    return first.year != last.year
 
 
 def _field(name: str, axis: Mapping[str, Any]) -> Spec:

@@ -64,4 +64,7 @@ def for_page(drawing: str) -> str:
     text = re.sub(r'\sstyle="[^"]*"', "", drawing)
     for colour, token in TOKENS.items():
         text = re.sub(f'"{colour}"', f'"var({token})"', text, flags=re.IGNORECASE)
+    # Bands are hatched by the print style sheet, which finds them by their class.
+    for token, name in (("--bloom-band", "band"), ("--bloom-deep", "band-deep")):
+        text = text.replace(f'fill="var({token})"', f'fill="var({token})" class="{name}"')
     return text

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import re
+
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from saltloft.foundation.errors import RuleBroken
 from saltloft.foundation.words import say
+from saltloft.house import House
 from saltloft.papers.day_sheet import day_sheet
 from saltloft.papers.dossier import dossier
 from saltloft.papers.page import pdf
+from saltloft.plant.sentences import moment_words
 from saltloft.web.folder import folder_of
 from saltloft.web.morning import morning_of
 from saltloft.web.quantities import Units
@@ -43,3 +47,27 @@ def dossier_pdf(request: Request, visitor: ReadingVisitor, lot: str) -> Response
     """The lot's dossier as of now."""
     sheet = dossier(folder_of(request.app.state.house, lot), paper=paper_size(visitor.units))
     return _file(pdf(sheet), f"{lot}-dossier.pdf")
+
+
+@routes.get("/paper.css")
+def paper_margins(request: Request, about: str = "") -> Response:
+    """The foot of every printed sheet: house, what it is about, moment, journal head, page x of y."""
+    house: House = request.app.state.house
+    face = house.face()
+    shown = about if re.fullmatch(r"[\w .&·’-]{1,60}", about) and request.state.visitor else ""
+    when = moment_words(house.now(), face.zone, house.today())
+    head = say("journal {seq} {hash}", seq=face.head.seq, hash=face.head.hash[:12])
+    left = " · ".join(part for part in (face.name, shown, when, head) if part)
+    page, of = css_text(say("page")), css_text(say("of"))
+    sheet = (
+        "@page { @bottom-left { content: "
+        + css_text(left)
+        + "; font-size: 8pt; } @bottom-right { content: "
+        + f'{page} " " counter(page) " " {of} " " counter(pages); font-size: 8pt; }} }}\n'
+    )
+    return Response(sheet, media_type="text/css")
+
+
+def css_text(text: str) -> str:
+    """A text as a CSS string; everything but letters, digits and blanks is escaped."""
+    return '"' + "".join(c if c.isalnum() or c == " " else f"\\{ord(c):06x} " for c in text) + '"'

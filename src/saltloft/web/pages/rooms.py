@@ -63,9 +63,17 @@ def rooms_page(request: Request, visitor: ReadingVisitor) -> HTMLResponse:
 def rooms_sentence(rooms: tuple[RoomNow, ...]) -> str:
     """How many rooms are as they were set, and which are worth a look."""
     look = [room for room in rooms if room.state]
+    full = [room.room for room in rooms if room.capacity_kg and room.load_kg > room.capacity_kg]
     as_set = say_many(
         "{count} room is as it was set.", "{count} rooms are as they were set.", len(rooms) - len(look)
     )
+    if full:
+        as_set += " " + say_many(
+            "{names} carries more than it was made for.",
+            "{names} carry more than they were made for.",
+            len(full),
+            names=list_words(full),
+        )
     if not look:
         return as_set
     first = look[0]
