@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import lru_cache
 
 from saltloft.cases.batter import Batter, batter_of
 from saltloft.cases.lot_air import Stay, stays_of
 from saltloft.cases.open_house import OpenHouse, known_at
 from saltloft.cases.room_history import joined, nothing_read, temperature_traces
 from saltloft.cases.rules import degree_hours_rules, name_limits, shelf_ways
+from saltloft.facts.loader import Facts
 from saltloft.foundation.words import say
 from saltloft.plant.answers import LotJudgement
 from saltloft.plant.checks.degree_hours import judge_degree_hours
@@ -80,14 +82,24 @@ def confirmed_keys(house: OpenHouse, at: datetime) -> frozenset[str]:
         house: OpenHouse.
         at: datetime, aware.
     """
-    found = {key for key in house.facts.keys() if house.facts.confirmed_by_source(key)}  # noqa: SIM118
-    known = set(house.facts.keys())
+    found = set(_by_source(house.facts))
     for item in house.store.confirmations.all(known_at(house, at)):
         said = item.payload
-        counts = bool(said.demo) == house.demo or not said.demo
-        if said.fact in known and counts and said.digest == house.facts.digest(said.fact):
+        counts = house.demo or not said.demo
+        if counts and said.digest == _digest(house.facts, said.fact):
             found.add(said.fact)
     return frozenset(found)
+
+
+@lru_cache(maxsize=4)
+def _by_source(facts: Facts) -> frozenset[str]:
+    return frozenset(key for key in facts.keys("") if facts.confirmed_by_source(key))
+
+
+@lru_cache(maxsize=4096)
+def _digest(facts: Facts, key: str) -> str:
+    """Digest of a row as it stands; '' when this version has no such row."""
+    return facts.digest(key) if key in facts.keys(key) else ""
 
 
 def judge_lot(
