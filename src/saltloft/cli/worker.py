@@ -53,10 +53,12 @@ def compute_day(house: OpenHouse, _: str, __: Mapping[str, str]) -> None:
 
 def kept_outlooks(house: OpenHouse) -> dict[str, LotOutlook]:
     """The last forecast of every hanging lot; items of their own bring them up to date."""
-    found = {
-        lot: queue.outlook(house, lot) or _first_outlook(house, lot) for lot in queue.forecast_lots(house)
-    }
-    return {lot: outlook for lot, outlook in found.items() if outlook is not None}
+    found = {}
+    for lot in queue.forecast_lots(house):
+        outlook = queue.outlook(house, lot) or _first_outlook(house, lot)
+        if outlook is not None:
+            found[lot] = outlook
+    return found
 
 
 def _first_outlook(house: OpenHouse, lot: str) -> LotOutlook | None:
@@ -98,7 +100,7 @@ def main() -> None:
     signal.signal(signal.SIGTERM, stop)
     signal.signal(signal.SIGINT, stop)
     with House.open(os.environ["SALTLOFT_HOUSE"]) as house:
-        log.info("worker started", house=house.name)
+        log.info("worker started", house=house.name, taken_over=queue.recover(house))
         while not stopping:
             queue.notice(house, wall())
             try:

@@ -92,6 +92,15 @@ def state(house: OpenHouse) -> QueueState:
     )
 
 
+def recover(house: OpenHouse) -> int:
+    """Put back what a worker that died had taken; for the start of the one worker.
+
+    Returns:
+        int. How many items.
+    """
+    return house.store.work.recover()
+
+
 def notice(house: OpenHouse, now: datetime) -> int:
     """Read on in the journal and queue what the new entries call for.
 

@@ -121,6 +121,19 @@ class Work:
             )
         )
 
+    def recover(self) -> int:
+        """Put back everything that runs; for the start of the one worker a house has.
+
+        Returns:
+            int. How many items a worker that died had left.
+        """
+
+        def work(connection: Connection) -> int:
+            left = update(work_item).where(work_item.c.state == "running").values(state="waiting")
+            return int(connection.execute(left).rowcount)
+
+        return self.database.write(work)
+
     def open_for(self, sort: str, subject: str) -> bool:
         """True while an item for this waits or runs ('being recomputed')."""
         with self.database.reading() as connection:

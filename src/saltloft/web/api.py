@@ -9,15 +9,21 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, Request
 from pydantic import BaseModel, Field
 
-from saltloft.foundation.errors import SaltloftError
+from saltloft.foundation.errors import RuleBroken, SaltloftError
 from saltloft.foundation.units import mass
 from saltloft.foundation.words import say
 from saltloft.house import House
-from saltloft.jobs import record
+from saltloft.jobs import lots, record
+from saltloft.plant.answer_json import judge_json, today_json
+from saltloft.plant.answers import LotOutlook
 from saltloft.plant.entries import decode
+from saltloft.plant.lot_record import LotSummary
+from saltloft.plant.sentences import caution, lot_sentence
 from saltloft.plant.stated import Draft, Receipt, Stamp
 from saltloft.web.errors import NotForThisRole
-from saltloft.web.visitor import Sender, sender_of
+from saltloft.web.folder import folder_of
+from saltloft.web.morning import morning_of
+from saltloft.web.visitor import Sender, reader_of, sender_of
 
 routes = APIRouter(prefix="/api/v1")
 MOST_ENTRIES = 100
@@ -61,6 +67,7 @@ class EntriesOut(BaseModel):
 
 
 SenderHere = Annotated[Sender, Depends(sender_of)]
+ReaderHere = Annotated[Sender, Depends(reader_of)]
 
 
 @routes.post("/entries", summary="Hand in entries")
@@ -132,6 +139,80 @@ def with_masses(payload: Mapping[str, Any]) -> dict[str, Any]:
         else:
             plain[name] = value
     return plain
+
+
+class LotLine(BaseModel):
+    """One lot of the list."""
+
+    lot: str
+    family: str
+    product: str
+    state: str
+    room: str
+    made_at: datetime
+    hung_at: datetime | None
+    green_kg: float
+    pieces: int
+
+
+class LotOut(LotLine):
+    """One lot: where it stands, its forecast and its verdicts."""
+
+    sentence: str
+    caution: str
+    forecast: dict[str, Any] | None = Field(description="Days from stuffing; null without a forecast.")
+    judgement: dict[str, Any] = Field(description="As `saltloft judge --json` answers.")
+
+
+@routes.get("/lots", summary="Every lot of a family")
+def list_lots(request: Request, reader: ReaderHere, family: str = "dry_sausage") -> list[LotLine]:
+    """Newest first; `family` is dry_sausage, ham or fresh_sausage."""
+    house: House = request.app.state.house
+    return [LotLine(**_line(row)) for row in lots.summaries(house, family)]
+
+
+@routes.get("/lots/{lot}", summary="One lot")
+def one_lot(request: Request, reader: ReaderHere, lot: str) -> LotOut:
+    """Its record, the last kept forecast with its age, and every verdict."""
+    house: House = request.app.state.house
+    folder = folder_of(house, lot)
+    summary = next(row for row in lots.summaries(house, folder.record.family) if row.lot == lot)
+    return LotOut(
+        **_line(summary),
+        sentence=lot_sentence(lot, folder.outlook, folder.judgement, folder.next_step),
+        caution=caution(),
+        forecast=_forecast(folder.outlook),
+        judgement=judge_json(folder.judgement),
+    )
+
+
+@routes.get("/today", summary="The day sheet")
+def today(request: Request, reader: ReaderHere) -> dict[str, Any]:
+    """As `saltloft today --json` answers, from the last kept day sheet."""
+    morning = morning_of(request)
+    if morning is None:
+        raise RuleBroken(say("the day is still being gathered"), do=say("try again in a moment"))
+    return {**today_json(morning.day), "being_recomputed": morning.pending}
+
+
+def _line(row: LotSummary) -> dict[str, Any]:
+    shown = ("lot", "family", "product", "state", "room", "made_at", "hung_at", "pieces")
+    return {**{name: getattr(row, name) for name in shown}, "green_kg": row.green_mg / 1e6}
+
+
+def _forecast(outlook: LotOutlook | None) -> dict[str, Any] | None:
+    if outlook is None:
+        return None
+    mean = outlook.result.targets[outlook.target_name].mean
+    return {
+        "asof": outlook.asof.isoformat(),
+        "target": {outlook.target_name: outlook.target_value},
+        "mean_day": {"p05": mean.p05, "p50": mean.p50, "p95": mean.p95},
+        "promise": outlook.promise,
+        "prior": outlook.prior,
+        "model": outlook.model,
+        "used_entries": list(outlook.used_entries),
+    }
 
 
 @routes.get("/clock", summary="The house's clock")

@@ -182,6 +182,21 @@ def sender_of(request: Request) -> Sender:
     return Sender("", device[0], enrolled=True, scope=device[1])
 
 
+def reader_of(request: Request) -> Sender:
+    """Who reads through the API: a person whose role sees the house's pages, or a token for reading.
+
+    Raises:
+        SignInNeeded: neither a session nor a token.
+        NotForThisRole: a room hand, or a device that only hands in.
+    """
+    sender = sender_of(request)
+    visitor: Visitor | None = request.state.visitor
+    may_read = visitor.may_read if visitor is not None else sender.scope == "reading"
+    if not may_read:
+        raise NotForThisRole
+    return sender
+
+
 def set_cookie(request: Request, response: Response, name: str, value: str, seconds: int) -> None:
     """A cookie no script can read, sent to this house only."""
     secure = request.url.scheme == "https"
