@@ -25,7 +25,8 @@ CLIPPED = """() => {
   for (const own of document.querySelectorAll(text)) {
     if (own.closest('.unseen, [hidden], .stack thead, .skip, svg') || !own.getClientRects().length) continue;
     const look = getComputedStyle(own);
-    if (look.display === 'inline' || look.overflowX === 'auto' || !own.clientWidth) continue;
+    if (look.display === 'inline' || look.overflowX === 'auto' || look.clipPath !== 'none') continue;
+    if (!own.clientWidth) continue;
     if (own.scrollWidth > own.clientWidth + 1)
       found.push([own.tagName, own.textContent.trim().slice(0, 60), own.scrollWidth, own.clientWidth]);
   }

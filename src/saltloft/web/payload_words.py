@@ -44,8 +44,12 @@ def kind_word(kind: str) -> str:
 
 def field_word(name: str) -> str:
     """A field's label, with the unit it is typed in."""
-    words = {
-        "lot": say("lot"),
+    words = {**_measured(), **_said(), **_moved()}
+    return words.get(name, name.replace("_", " "))
+
+
+def _measured() -> dict[str, str]:
+    return {
         "mass": say("weight, with its unit"),
         "green_mass": say("green weight, with its unit"),
         "salt_mass": say("salt put on, with its unit"),
@@ -54,9 +58,6 @@ def field_word(name: str) -> str:
         "tag": say("tag of the piece"),
         "pieces": say("pieces"),
         "legs": say("legs"),
-        "rack": say("rack"),
-        "racks": say("racks, with ; between"),
-        "room": say("room"),
         "values": say("pH values, with ; between"),
         "value": say("water activity"),
         "where": say("what was measured"),
@@ -70,38 +71,26 @@ def field_word(name: str) -> str:
         "rim_mm": say("dark rim, mm"),
         "hollow": say("hollow: 0 none, 1 small, 2 large"),
         "smear": say("smear: 0 none to 2"),
+        "batter_ph": say("pH of the mince"),
+        "batter_temperature_c": say("mince, °C"),
+        "fat_pct": say("fat of the batter, %"),
+        "ph": say("pH"),
+        "leg_ph": say("pH of the legs, mean"),
+        "green": say("1 when it is the green weight, else 0"),
+        "kept": say("1 when an unexpected number is kept, else 0"),
+    }
+
+
+def _said() -> dict[str, str]:
+    return {
         "good": say("good: 1 yes, 0 no, -1 not said"),
         "note": say("note"),
         "reason": say("reason"),
         "until": say("until what is measured or decided"),
-        "product": say("product"),
-        "recipe": say("recipe version"),
-        "consumed": say("what went in, one a line: material lot; ingredient; weight with its unit"),
-        "batter_ph": say("pH of the mince"),
-        "batter_temperature_c": say("mince, °C"),
-        "fat_pct": say("fat of the batter, %"),
-        "casing_lot": say("casing lot"),
-        "culture_lot": say("culture lot"),
-        "into": say("into"),
-        "last": say("1 when nothing of it hangs after this, else 0"),
-        "customer": say("customer"),
-        "packs": say("packs"),
-        "use_by": say("use-by day, such as 2026-11-09"),
         "check": say("round or check"),
         "found": say("what was found"),
         "due_at": say("when it was due"),
         "limit": say("what was allowed"),
-        "material_lot": say("our lot number"),
-        "material_lots": say("material lots, with ; between"),
-        "material": say("material"),
-        "supplier": say("supplier"),
-        "supplier_lot": say("their lot number"),
-        "decision": say("decision"),
-        "ph": say("pH"),
-        "leg_ph": say("pH of the legs, mean"),
-        "planned_days": say("days in salt, planned"),
-        "green": say("1 when it is the green weight, else 0"),
-        "kept": say("1 when an unexpected number is kept, else 0"),
         "hazard": say("hazard"),
         "number": say("number"),
         "date": say("day of issue, such as 2026-11-03"),
@@ -113,7 +102,32 @@ def field_word(name: str) -> str:
         "covers_to": say("covers to day"),
         "digest": say("SHA-256 of the file"),
     }
-    return words.get(name, name.replace("_", " "))
+
+
+def _moved() -> dict[str, str]:
+    return {
+        "lot": say("lot"),
+        "rack": say("rack"),
+        "racks": say("racks, with ; between"),
+        "room": say("room"),
+        "product": say("product"),
+        "recipe": say("recipe version"),
+        "consumed": say("what went in, one a line: material lot; ingredient; weight with its unit"),
+        "casing_lot": say("casing lot"),
+        "culture_lot": say("culture lot"),
+        "into": say("into"),
+        "last": say("1 when nothing of it hangs after this, else 0"),
+        "customer": say("customer"),
+        "packs": say("packs"),
+        "use_by": say("use-by day, such as 2026-11-09"),
+        "material_lot": say("our lot number"),
+        "material_lots": say("material lots, with ; between"),
+        "material": say("material"),
+        "supplier": say("supplier"),
+        "supplier_lot": say("their lot number"),
+        "decision": say("decision"),
+        "planned_days": say("days in salt, planned"),
+    }
 
 
 def plain_value(value: Any) -> str:
