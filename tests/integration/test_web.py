@@ -283,3 +283,82 @@ def test_the_api_describes_itself(house: House) -> None:
     document = client.get("/api/v1/openapi.json").json()
     assert {"/api/v1/entries", "/api/v1/clock"} <= set(document["paths"])
     assert "/api/v1/entries" in client.get("/docs").text
+
+
+def test_a_known_device_signs_in_again_by_pin(house: House) -> None:
+    """After the session ended the PIN is enough on an enrolled device, and on no other."""
+    client = client_of(house, "besnik")
+    people.set_pin(house, "besnik", "4711")
+    client.cookies.delete("saltloft_session")
+    assert "besnik" in client.get("/sign-in").text
+    assert client.post("/sign-in", data={"person": "besnik", "pin": "4712"}).status_code == 403
+    assert client.post("/sign-in", data={"person": "besnik", "pin": "4711"}).status_code == 303
+    assert client.get("/next").status_code == 200
+    stranger = client_of(house)
+    assert "one-time link" in stranger.post("/sign-in", data={"person": "besnik", "pin": "4711"}).text
+    assert stranger.get("/next").status_code == 303
+
+
+def test_five_wrong_pins_lock_for_five_minutes(house: House) -> None:
+    client = client_of(house, "besnik")
+    people.set_pin(house, "besnik", "4711")
+    for _ in range(5):
+        assert client.post("/sign-in", data={"person": "besnik", "pin": "0000"}).status_code == 403
+    locked = client.post("/sign-in", data={"person": "besnik", "pin": "4711"})
+    assert locked.status_code == 403
+    assert "too many wrong tries" in locked.text
+
+
+def test_a_house_is_set_up_on_its_pages(house: House) -> None:
+    """A room, a recipe, a product with its plan, a person; and a lot made with what went in."""
+    client = client_of(house, "ilo")
+    csrf = client.get("/me").text.split('name="csrf" value="')[1].split('"')[0]
+
+    def say_it(kind: str, **fields: str) -> int:
+        form = {"csrf": csrf, "entry_id": f"01990000-0000-7000-8000-{next(NUMBERS):012d}", **fields}
+        answer = client.post(f"/record?kind={kind}/1", data=form)
+        assert answer.status_code in (200, 303), answer.text
+        return answer.status_code
+
+    say_it(
+        "room.defined",
+        room="D3",
+        role="drying",
+        capacity_kg="5000",
+        volume_m3="120",
+        highest_temperature_c="30",
+    )
+    lines = "lean trim; meat; 730; 10072\nbackfat; fat; 270; 10004\ncure; cure; 25; ; 0,5; 0; 99; 0"
+    say_it("recipe.defined", recipe="hazel-1", basis="meat", ingredients=lines)
+    say_it(
+        "product.defined", product="hazel", line="HA", family="dry_sausage", title="Hazel 32",
+        recipe="hazel-1", calibre_mm="32", length_mm="400", casing="natural", mould="1", target_weight_loss_pct="40",
+        stages="fermentation; 36; 24; 92; 0.2\ndrying; 380; 14; 80; 0.2", hazards="salmonella",
+        plan="5; 0.02; 15; ilo", price_per_kg="15.5", market_names="",
+    )  # fmt: skip
+    say_it("person.added", person="runa", role="curer", language="en", units="metric")
+    status = say_it(
+        "lot.made", lot="HA-1101", product="hazel", recipe="hazel-1", green_mass="90 kg", pieces="180",
+        consumed="LT-1; lean trim; 70 kg\nBF-1; backfat; 26,5 kg", batter_ph="5,82",
+    )  # fmt: skip
+    assert status == 303
+    made = house.store.lots.get("HA-1101")
+    assert [(line.material_lot, line.mass.number) for line in made.made.payload.consumed] == [
+        ("LT-1", "70"),
+        ("BF-1", "26,5"),
+    ]
+    assert house.store.products.get("hazel").defined.payload.plan.signed_by == "ilo"
+    assert house.store.people.get("runa").role == "curer"
+
+
+def test_a_document_is_signed_with_the_pin(house: House) -> None:
+    client = client_of(house, "ilo")
+    people.set_pin(house, "ilo", "2580")
+    csrf = client.get("/me").text.split('name="csrf" value="')[1].split('"')[0]
+    form = {
+        "csrf": csrf, "entry_id": "01990000-0000-7000-8000-00000000dddd", "hazard": "salmonella",
+        "number": "7", "date": "2026-01-05", "issuer": "an authority", "covers_lots": "AL-0310", "limits": "up to pH 5.3",
+    }  # fmt: skip
+    assert client.post("/record?kind=document.recorded/1", data={**form, "pin": "1"}).status_code == 422
+    assert client.post("/record?kind=document.recorded/1", data={**form, "pin": "2580"}).status_code == 200
+    assert len(house.store.documents.all()) == 1

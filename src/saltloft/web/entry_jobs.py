@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from urllib.parse import urlencode
 
 from saltloft.foundation.errors import SaltloftError
@@ -94,7 +94,6 @@ class EntryJob:
     problem: SaltloftError | None = None
     question: str = ""
     stored: str = ""
-    more: dict[str, str] = field(default_factory=dict)
 
     @property
     def page(self) -> str:

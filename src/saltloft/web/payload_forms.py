@@ -14,16 +14,26 @@ from saltloft.foundation.errors import InputError
 from saltloft.foundation.units import Mass, decimal_number, mass
 from saltloft.foundation.words import say
 from saltloft.plant.entries import KINDS, decode
+from saltloft.plant.instruments import INSTRUMENT_TYPES
+from saltloft.plant.limits import DECISIONS, FAMILIES, UNITS
 from saltloft.plant.lots import YIELD_USES
+from saltloft.plant.people import ROLES
 from saltloft.plant.readings import PH_PLACES, SAMPLE_KINDS
-from saltloft.plant.recipes import PlanStep
+from saltloft.plant.recipes import BASES
+from saltloft.plant.rooms import ROOM_ROLES
 from saltloft.web.payload_words import field_word, plain_value
 
 CHOICES: dict[str, tuple[str, ...]] = {
     "where": PH_PLACES,
     "sample": SAMPLE_KINDS,
     "into": YIELD_USES,
-    "decision": ("accepted", "downgraded", "refused"),
+    "decision": DECISIONS,
+    "family": FAMILIES,
+    "basis": BASES,
+    "type": INSTRUMENT_TYPES,
+    "units": UNITS,
+    "room.defined.role": ROOM_ROLES,
+    "person.added.role": ROLES,
 }
 
 
@@ -70,7 +80,7 @@ def fields_of(
                 word=field_word(field.name),
                 typed=typed.get(field.name, _default(field)),
                 was=before,
-                choices=CHOICES.get(field.name, ()),
+                choices=CHOICES.get(f"{kind.partition('/')[0]}.{field.name}") or CHOICES.get(field.name, ()),
                 numeric=hint in (Decimal, int),
                 lines=_lines(hint),
                 wrong=bool(wrong) and wrong.rsplit(".", 1)[-1] == field.name,
@@ -115,9 +125,7 @@ def _lines(hint: Any) -> bool:
 
 
 def _default(field: dataclasses.Field[Any]) -> str:
-    if field.default is dataclasses.MISSING or isinstance(field.default, PlanStep):
-        return ""
-    return plain_value(field.default)
+    return "" if field.default is dataclasses.MISSING else plain_value(field.default)
 
 
 def _plain(hint: Any, text: str, name: str) -> Any:
@@ -126,20 +134,30 @@ def _plain(hint: Any, text: str, name: str) -> Any:
         inner = typing.get_args(hint)[0]
         if dataclasses.is_dataclass(inner):
             return [_record(inner, line, name) for line in text.splitlines() if line.strip()]
-        return [_plain(inner, part, name) for part in text.replace("\n", ";").split(";") if part.strip()]
-    text = text.strip()
+        return [
+            _one(inner, part.strip(), name) for part in text.replace("\n", ";").split(";") if part.strip()
+        ]
+    return _one(hint, text.strip(), name)
+
+
+def _one(hint: Any, text: str, name: str) -> Any:
     if hint is Mass:
         return _mass(text, name)
+    if dataclasses.is_dataclass(hint):
+        return _record(hint, text, name)
     if hint is Decimal:
         return format(decimal_number(text, name), "f")
-    if hint is int:
-        try:
-            return int(text)
-        except ValueError:
-            raise InputError(
-                f"{field_word(name)}: not a whole number", got=f"'{text}'", allowed="0, 1, 2 ...", key=name
-            ) from None
-    return text
+    if hint is not int:
+        return text
+    try:
+        return int(text)
+    except ValueError:
+        raise InputError(
+            say("{field}: not a whole number", field=field_word(name)),
+            got=f"'{text}'",
+            allowed=say("0, 1, 2 ..."),
+            key=name,
+        ) from None
 
 
 def _mass(text: str, name: str) -> dict[str, Any]:
@@ -158,7 +176,8 @@ def _mass(text: str, name: str) -> dict[str, Any]:
 def _record(shape: Any, line: str, name: str) -> dict[str, Any]:
     parts = [part.strip() for part in line.split(";")]
     hints, inner = typing.get_type_hints(shape), dataclasses.fields(shape)
-    if len(parts) != len(inner):
+    needed = sum(field.default is dataclasses.MISSING for field in inner)
+    if not needed <= len(parts) <= len(inner):
         raise InputError(
             say("{field}: a line has {count} parts", field=field_word(name), count=len(parts)),
             got=line,
@@ -166,5 +185,7 @@ def _record(shape: Any, line: str, name: str) -> dict[str, Any]:
             key=name,
         )
     return {
-        field.name: _plain(hints[field.name], part, name) for field, part in zip(inner, parts, strict=True)
+        field.name: _plain(hints[field.name], part, name)
+        for field, part in zip(inner, parts, strict=False)
+        if part or field.default is dataclasses.MISSING
     }

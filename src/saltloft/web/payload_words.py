@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Mapping
 from typing import Any
 
@@ -37,6 +38,11 @@ def kind_word(kind: str) -> str:
         "room.set": say("room set"),
         "instrument.checked": say("instrument checked"),
         "entry.corrected": say("corrected"),
+        "room.defined": say("a room"),
+        "instrument.defined": say("an instrument"),
+        "recipe.defined": say("a recipe version"),
+        "product.defined": say("a product and its plan"),
+        "person.added": say("a person"),
         "fact.confirmed": say("fact confirmed"),
     }
     return words.get(kind.partition("/")[0], kind)
@@ -44,8 +50,40 @@ def kind_word(kind: str) -> str:
 
 def field_word(name: str) -> str:
     """A field's label, with the unit it is typed in."""
-    words = {**_measured(), **_said(), **_moved()}
+    words = {**_measured(), **_said(), **_moved(), **_set_up()}
     return words.get(name, name.replace("_", " "))
+
+
+def _set_up() -> dict[str, str]:
+    return {
+        "person": say("short name, as it stands in every entry"),
+        "role": say("role"),
+        "language": say("language, two letters"),
+        "units": say("units"),
+        "capacity_kg": say("kilograms it can carry, 0 when not known"),
+        "volume_m3": say("volume, m³"),
+        "highest_temperature_c": say("highest temperature it can reach, °C"),
+        "type": say("type"),
+        "division": say("smallest step, such as 5 g"),
+        "check_every_days": say("days between checks"),
+        "basis": say("doses per kilogram of"),
+        "ingredients": say(
+            "ingredients, one a line: name; kind; g/kg; meat table row; nitrite %; nitrate %; salt %; sugar %"
+        ),
+        "line": say("two letters its lots begin with"),
+        "family": say("family"),
+        "title": say("name on papers"),
+        "calibre_mm": say("filled diameter, mm"),
+        "length_mm": say("length of a piece, mm"),
+        "casing": say("casing: natural, collagen or fibrous"),
+        "mould": say("surface mould: 1 yes, 0 no"),
+        "stages": say("stages, one a line: name; hours; °C; %RH; air m/s"),
+        "target_weight_loss_pct": say("usual loss at sale, %"),
+        "market_names": say("identity names it is sold under, with ; between"),
+        "hazards": say("hazards of its plan, one a line: name; reason when left out"),
+        "plan": say("plan: core readings a set; pH guard; longest gap in minutes; signed by"),
+        "price_per_kg": say("price a kilogram"),
+    }
 
 
 def _measured() -> dict[str, str]:
@@ -136,6 +174,8 @@ def plain_value(value: Any) -> str:
         return ""
     if isinstance(value, Mass):
         return f"{value.number} {value.unit}"
+    if dataclasses.is_dataclass(value):
+        return _inner(value)
     if isinstance(value, tuple):
         return ("\n" if value and hasattr(value[0], "__dataclass_fields__") else "; ").join(
             _inner(item) for item in value

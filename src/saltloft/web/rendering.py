@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from importlib.resources import files
@@ -121,8 +121,3 @@ def shell_version() -> str:
 def today_in(zone: str, now: datetime) -> date:
     """The house's calendar day of a moment."""
     return now.astimezone(ZoneInfo(zone)).date()
-
-
-def joined(parts: Sequence[str]) -> str:
-    """Sentences in a row, empty ones left out."""
-    return " ".join(part for part in parts if part)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Annotated, Any
 from urllib.parse import urlencode
 
@@ -12,11 +13,11 @@ from starlette.responses import Response
 from saltloft.foundation.errors import InputError, SaltloftError, UnknownName
 from saltloft.foundation.words import say
 from saltloft.house import House
-from saltloft.jobs import lots, record
+from saltloft.jobs import lots, people, record
 from saltloft.plant.canonical import canonical_bytes
 from saltloft.plant.entries import KINDS, encode, subject_of
 from saltloft.plant.readings import Corrected
-from saltloft.plant.rights import FLOOR, may
+from saltloft.plant.rights import FLOOR, SETTING_UP, SIGNING, may
 from saltloft.plant.sentences import moment_words
 from saltloft.plant.stated import Draft, Receipt, Stated
 from saltloft.web.errors import NotForThisRole
@@ -26,7 +27,8 @@ from saltloft.web.visitor import EnteringVisitor, ReadingVisitor, Visitor, check
 
 routes = APIRouter()
 # What is entered on a page of its own, or by a machine.
-ELSEWHERE = frozenset({"readings.sealed", "entry.corrected", "piece.weighed", "ph.read"})
+ELSEWHERE = frozenset({"readings.sealed", "readings.voided", "entry.corrected", "piece.weighed", "ph.read"})
+RECORDABLE = (FLOOR | SETTING_UP | {"person.added", "document.recorded"}) - ELSEWHERE
 
 
 async def form_texts(request: Request) -> dict[str, str]:
@@ -39,7 +41,28 @@ FormTexts = Annotated[dict[str, str], Depends(form_texts)]
 
 def recordable() -> tuple[str, ...]:
     """The kinds a person records on the general form, in the order of the work."""
-    return tuple(kind for kind in KINDS if kind.partition("/")[0] in FLOOR - ELSEWHERE)
+    return tuple(kind for kind in KINDS if kind.partition("/")[0] in RECORDABLE)
+
+
+def signed(kind: str) -> bool:
+    """Whether an entry of this kind is signed with the PIN."""
+    return kind.partition("/")[0] in SIGNING
+
+
+def moment_typed(text: str, house: House) -> datetime:
+    """When it happened: what was typed, in the house's zone; now when nothing was.
+
+    Raises:
+        InputError: no date and time.
+    """
+    if not text.strip():
+        return house.now()
+    try:
+        return datetime.fromisoformat(text.strip()).replace(tzinfo=house.zone)
+    except ValueError:
+        raise InputError(
+            say("the time cannot be read"), got=text, allowed=say("such as 2026-11-03T05:45"), key="when"
+        ) from None
 
 
 @routes.get("/entries/{entry_id}/correct")
@@ -131,7 +154,10 @@ def record_entry(request: Request, visitor: EnteringVisitor, kind: str, form: Fo
     house: House = request.app.state.house
     _known(visitor, kind)
     try:
-        draft = Draft(form.get("entry_id", ""), read_payload(kind, form), house.now())
+        if signed(kind):
+            people.check_pin(house, visitor.person, form.get("pin", ""), request.app.state.clock())
+        at = moment_typed(form.get("when", ""), house)
+        draft = Draft(form.get("entry_id", ""), read_payload(kind, form), at)
         receipt = record.enter(house, visitor.stamp(house), [draft])[0]
     except SaltloftError as error:
         return _record(request, visitor, kind, form, error)
@@ -176,6 +202,8 @@ def _record(
             if field.name != "kept"
         ],
         asks_kept=bool(question),
+        asks_pin=signed(kind),
+        when=typed.get("when", ""),
         entry_id=typed.get("entry_id") or house.new_id(),
         problem=problem,
         question=question,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, Request
 from markupsafe import Markup
@@ -11,20 +12,31 @@ from starlette.responses import Response
 
 from saltloft.foundation.words import LANGUAGE, say
 from saltloft.house import House
-from saltloft.jobs import lots, queue
+from saltloft.jobs import queue
 from saltloft.papers import dossier_tables
 from saltloft.papers.chart_words import lot_curve_words, ready_days_words
+from saltloft.papers.page import Grid
 from saltloft.plant.answers import HazardStand, LotOutlook
 from saltloft.plant.checks.verdict import Verdict
 from saltloft.plant.entries import encode
 from saltloft.plant.folder import LotFolder
 from saltloft.plant.lot_record import LotRecord
 from saltloft.plant.readings import Corrected
-from saltloft.plant.sentences import caution, hazard_words, lot_sentence, moment_words
+from saltloft.plant.sentences import (
+    calendar_day,
+    caution,
+    day_words,
+    hazard_words,
+    loss_at,
+    lot_sentence,
+    moment_words,
+    range_words,
+)
 from saltloft.plant.stated import Stated
 from saltloft.plant.three_lines import good_words, pays_words, shown_words
 from saltloft.web.folder import folder_of
 from saltloft.web.payload_words import kind_word, payload_words
+from saltloft.web.quantities import plain
 from saltloft.web.states import state_word
 from saltloft.web.verdict_words import confidence_words, margin_words
 from saltloft.web.visitor import ReadingVisitor, Visitor
@@ -100,7 +112,7 @@ def lot_page(request: Request, visitor: ReadingVisitor, lot: str, told: int = 0)
         actions=actions(visitor, record),
         three=three_lines(folder),
         stands=[stand_line(stand) for stand in folder.judgement.hazards],
-        tables=[*tables(folder), sources],
+        tables=[*([curve_table(outlook)] if outlook else []), *tables(folder), sources],
         sources=sources,
         entries=[entry_line(item, folder, house, visitor) for item in reversed(record.history)],
     )
@@ -118,6 +130,22 @@ def picture(house: House, outlook: LotOutlook | None, name: str) -> Picture | No
             # Drawn by our own worker from numbers and our own words, escaped by the chart library.
             return Picture(Markup(found[0]), Markup(found[1]))
     return None
+
+
+def curve_table(outlook: LotOutlook) -> Grid:
+    """The curve as a table: a row a week, and the day of each quantile."""
+    today = outlook.asof.astimezone(ZoneInfo(outlook.zone)).date()
+    target = outlook.result.targets[outlook.target_name].mean
+    last = min(outlook.result.horizon_d, (target.p95 or target.p50 or outlook.age_d) + 7.0)
+    rows = []
+    for day in range(0, int(last - outlook.hang_offset_d) + 1, 7):
+        at = outlook.hang_offset_d + day
+        when = day_words(calendar_day(outlook, at), today, weekday=False)
+        measured = [point for point in outlook.weighings if at <= point.day < at + 7.0]
+        weighed = ", ".join(f"{plain(point.value, 1)}" for point in measured)
+        rows.append((str(day), when, range_words(loss_at(outlook, at), "%"), weighed))
+    columns = (say("day"), say("date"), say("loss, computed for the lot"), say("weighed in the week, %"))
+    return Grid(say("The curve as a table"), columns, tuple(rows), empty=say("Nothing computed yet."))
 
 
 def pending_words(house: House, folder: LotFolder, *, drawn: bool) -> str:
@@ -239,8 +267,3 @@ def entry_line(item: Stated[Any], folder: LotFolder, house: House, visitor: Visi
     may_correct = visitor.may_enter and not isinstance(item.payload, Corrected) and bool(encode(item.payload))
     href = f"/entries/{item.entry_id}/correct" if may_correct and not item.struck else ""
     return EntryLine(item.seq, title, payload_words(item.original), item.corrected, tuple(corrections), href)
-
-
-def known_lot(house: House, lot: str) -> LotRecord:
-    """The lot's record; raises UnknownName with the nearest names."""
-    return lots.one(house, lot)

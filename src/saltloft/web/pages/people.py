@@ -48,7 +48,10 @@ def role_words(role: str) -> str:
 
 @routes.get("/sign-in")
 def no_link(request: Request) -> Response:
-    """How to get in."""
+    """How to get in: by PIN on a device that is known here, else by a one-time link."""
+    device = people.device_of(request.app.state.house, request.cookies.get(DEVICE_COOKIE, ""))
+    if device is not None:
+        return _sign_in(request, say("Who works on this device now?"), known=True)
     sentence = say(
         "Open the one-time link you were given, on the device you work with. "
         "Quality, the manager or the administrator makes a new one under their own name."
@@ -56,9 +59,42 @@ def no_link(request: Request) -> Response:
     return _sign_in(request, sentence)
 
 
+class PinSignIn(BaseModel):
+    """Signing in again on a device that is known here."""
+
+    person: str
+    pin: str = ""
+
+
+@routes.post("/sign-in")
+def sign_in_by_pin(request: Request, form: Annotated[PinSignIn, Form()]) -> Response:
+    """A session by PIN; only on an enrolled device, and five wrong tries lock it."""
+    house: House = request.app.state.house
+    device = people.device_of(house, request.cookies.get(DEVICE_COOKIE, ""))
+    if device is None:
+        return no_link(request)
+    try:
+        people.check_pin(house, form.person, form.pin.strip(), request.app.state.clock())
+    except SaltloftError as error:
+        return _sign_in(request, say("Who works on this device now?"), problem=error, status=403, known=True)
+    session = people.open_session(house, form.person, device[0], house.now())
+    answer = RedirectResponse("/", 303)
+    set_cookie(request, answer, SESSION_COOKIE, session.token, DEVICE_SECONDS)
+    return answer
+
+
 def _sign_in(
-    request: Request, sentence: str, token: str = "", problem: SaltloftError | None = None, status: int = 200
+    request: Request,
+    sentence: str,
+    *,
+    token: str = "",
+    problem: SaltloftError | None = None,
+    status: int = 200,
+    known: bool = False,
+    forget: bool = False,
 ) -> Response:
+    house: House = request.app.state.house
+    with_pin = [one for one in lots.everybody(house) if people.has_pin(house, one.person)] if known else []
     page: Response = request.app.state.pages.render(
         request,
         "sign_in.html",
@@ -67,6 +103,8 @@ def _sign_in(
         token=token,
         problem=problem,
         device=_device_word(request),
+        people=with_pin,
+        forget=forget,
     )
     return page
 
@@ -79,7 +117,7 @@ def _device_word(request: Request) -> str:
 @routes.get("/sign-in/{token}")
 def ask_to_sign_in(request: Request, token: str) -> Response:
     """The link's page; only its button uses the link up, so that a preview of it does no harm."""
-    return _sign_in(request, say("This link signs you in on this device, once."), token)
+    return _sign_in(request, say("This link signs you in on this device, once."), token=token)
 
 
 @routes.post("/sign-in/{token}")
@@ -189,6 +227,7 @@ def sign_out(request: Request, visitor: SignedInVisitor, csrf: Annotated[str, Fo
     house: House = request.app.state.house
     people.end_session(house, request.cookies.get(SESSION_COOKIE, ""), house.now())
     request.state.visitor = None
-    answer = _sign_in(request, say("Signed out. What still waits to be sent stays on this device."))
+    words = say("Signed out. What still waits to be sent stays on this device.")
+    answer = _sign_in(request, words, known=True, forget=True)
     answer.delete_cookie(SESSION_COOKIE, path="/")
     return answer

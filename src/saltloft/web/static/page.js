@@ -85,11 +85,13 @@
     else if (document.querySelector("[data-swap]")) { location.reload(); }
   });
 
-  // A page whose numbers are being recomputed looks again, quietly.
-  const fresh = document.querySelector("[data-look-again]");
-  if (fresh) {
-    setTimeout(function () { swap(location.href, "#" + fresh.id).catch(function () {}); }, Number(fresh.dataset.lookAgain) * 1000);
+  // A page whose numbers are being recomputed looks again, quietly, until they are there.
+  function lookAgain(part) {
+    if (!part || !part.dataset.lookAgain) { return; }
+    setTimeout(function () { swap(location.href, "#" + part.id).catch(function () { lookAgain(part); }); }, Number(part.dataset.lookAgain) * 1000);
   }
+  document.addEventListener("saltloft:swapped", function (event) { lookAgain(event.detail); });
+  lookAgain(document.querySelector("[data-look-again]"));
 
   const printer = document.querySelector("[data-print]");
   if (printer) { printer.addEventListener("click", function () { window.print(); }); }
