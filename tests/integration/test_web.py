@@ -332,7 +332,8 @@ def test_a_house_is_set_up_on_its_pages(house: House) -> None:
     say_it("recipe.defined", recipe="hazel-1", basis="meat", ingredients=lines)
     say_it(
         "product.defined", product="hazel", line="HA", family="dry_sausage", title="Hazel 32",
-        recipe="hazel-1", calibre_mm="32", length_mm="400", casing="natural", mould="1", target_weight_loss_pct="40",
+        recipe="hazel-1", calibre_mm="32", length_mm="400", casing="natural", mould="1",
+        target_weight_loss_pct="40",
         stages="fermentation; 36; 24; 92; 0.2\ndrying; 380; 14; 80; 0.2", hazards="salmonella",
         plan="5; 0.02; 15; ilo", price_per_kg="15.5", market_names="",
     )  # fmt: skip
@@ -357,7 +358,8 @@ def test_a_document_is_signed_with_the_pin(house: House) -> None:
     csrf = client.get("/me").text.split('name="csrf" value="')[1].split('"')[0]
     form = {
         "csrf": csrf, "entry_id": "01990000-0000-7000-8000-00000000dddd", "hazard": "salmonella",
-        "number": "7", "date": "2026-01-05", "issuer": "an authority", "covers_lots": "AL-0310", "limits": "up to pH 5.3",
+        "number": "7", "date": "2026-01-05", "issuer": "an authority",
+        "covers_lots": "AL-0310", "limits": "up to pH 5.3",
     }  # fmt: skip
     assert client.post("/record?kind=document.recorded/1", data={**form, "pin": "1"}).status_code == 422
     assert client.post("/record?kind=document.recorded/1", data={**form, "pin": "2580"}).status_code == 200
