@@ -208,11 +208,12 @@ def _band_rows(outlook: LotOutlook, frame: Frame) -> list[dict[str, float]]:
 def _band_names(rows: Sequence[Mapping[str, float]], x: Spec, y: Spec, *, right: bool) -> list[Spec]:
     if not rows:
         return []
-    # On a narrow plot the words end at its edge instead of beginning under the curve.
+    # On a narrow plot the words stand in its lower right corner, clear of the curve.
     at = rows[-1] if right else rows[int(len(rows) * 0.62)]
+    value = 0.08 * max(row["piece_high"] for row in rows) if right else at["piece_low"]
     align, shift = ("right", -4) if right else ("left", 6)
-    label = {"type": "text", "align": align, "color": HEATHER, "fontSize": 10.5, "dx": shift, "dy": 14}
-    row = {"day": at["day"], "value": at["piece_low"], "word": say("computed: pieces, and lot mean (darker)")}
+    label = {"type": "text", "align": align, "color": HEATHER, "fontSize": 10.5, "dx": shift, "dy": 12}
+    row = {"day": at["day"], "value": value, "word": say("computed: pieces, and lot mean (darker)")}
     return [_layer([row], label, x=x, y=_field("value", y), text="word")]
 
 

@@ -141,10 +141,20 @@ def _correct(
 def record_page(request: Request, visitor: EnteringVisitor, kind: str = "", lot: str = "") -> Response:
     """What else is recorded: choose, then fill in."""
     if not kind:
-        kinds = [{"kind": own, "word": kind_word(own)} for own in recordable() if may(visitor.role, own)]
-        page: Response = request.app.state.pages.render(request, "record.html", kinds=kinds, lot=lot)
-        return page
+        return _choice(request, visitor, lot)
     return _record(request, visitor, kind, {"lot": lot} if lot else {})
+
+
+def _choice(request: Request, visitor: Visitor, lot: str) -> Response:
+    """The daily work first, then what sets the house up."""
+    groups: dict[str, list[dict[str, str]]] = {say("What was done?"): [], say("Set the house up"): []}
+    daily, setting = groups.values()
+    for kind in recordable():
+        if may(visitor.role, kind):
+            group = daily if kind.partition("/")[0] in FLOOR else setting
+            group.append({"kind": kind, "word": kind_word(kind)})
+    page: Response = request.app.state.pages.render(request, "record.html", groups=groups, lot=lot)
+    return page
 
 
 @routes.post("/record")
