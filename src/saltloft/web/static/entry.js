@@ -151,7 +151,7 @@
     const tag = chosen(form, "tag");
     await store(form, {
       kind: form.dataset.kind, subject: field(form, "lot"), payload: payload, person: document.body.dataset.person,
-      label: [field(form, "lot"), tag ? tag.value : "", typed.join(" ")].filter(Boolean).join(" · "), page: form.dataset.page,
+      label: [field(form, "lot"), tag ? tag.value : "", (typed.join(" ") + " " + field(form, "unit")).trim()].filter(Boolean).join(" · "), page: form.dataset.page,
       happened_at: self.SaltloftPage.now(),
     });
   }
@@ -191,7 +191,7 @@
       ask(form, receipt.words, function () { submit(form, true); });
     } else {
       if (navigator.vibrate) { navigator.vibrate(receipt ? 60 : [40, 60, 40]); }
-      if (receipt) { tell(form, "stored", [receipt.words, receipt.expected]); }
+      if (receipt) { tell(form, "stored", [item.label + ": " + receipt.words, receipt.expected]); }
       else {
         tell(form, "ask", [words("sayKept", { label: item.label })]);
         self.SaltloftPage.askForBackgroundSync().catch(function () {});
