@@ -22,7 +22,7 @@ from saltloft.science.water_activity import of_mixture
 Array = NDArray[np.float64]
 
 NODES = 8
-CONTROL = Control(tolerance=5e-4)
+CONTROL = Control(tolerance=1e-3)
 PROGRAMME_BLOCKS = 12  # air of more blocks than this is a log
 
 
