@@ -5,14 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+
 from saltloft.cases.case_file import Table, read_case
 from saltloft.cases.keys import Flag, Number, Range, Schema, Section, Text
 from saltloft.cases.piece_keys import PIECE, STAGE, check_parts, hours_of
+from saltloft.foundation.errors import InputError
 from saltloft.foundation.words import say
 from saltloft.process.ensemble import LONGEST_D
 from saltloft.process.learning import Weighing
 from saltloft.process.parameters import DryingParameters
-from saltloft.process.piece import Piece
+from saltloft.process.piece import Piece, closed_composition
 from saltloft.process.programme import Programme, Span, Stage
 
 MOST_WEIGHINGS = 500
@@ -81,6 +84,7 @@ def read_dry(path: Path, parameters: DryingParameters) -> DryCase:
     """
     file = read_case(path, SCHEMA)
     piece = piece_of(file.section("piece"))
+    check_batter(file.section("piece"), piece, parameters)
     stages = tuple(_stage(table, parameters) for table in file.sections("stage"))
     weighings = file.sections("weighing")
     if len(weighings) > MOST_WEIGHINGS:
@@ -100,6 +104,27 @@ def read_dry(path: Path, parameters: DryingParameters) -> DryCase:
         members=ensemble.whole("members") or 400,
         seed=1 if (seed := ensemble.whole("seed")) is None else seed,
     )
+
+
+def check_batter(table: Table, piece: Piece, parameters: DryingParameters) -> None:
+    """Refuse a batter that no meat makes, at both ends and the middle of its ranges.
+
+    Args:
+        table: Table. `[piece]`.
+        piece: Piece. Read from it.
+        parameters: DryingParameters.
+
+    Raises:
+        InputError: with the line of the part concerned.
+    """
+    places = np.array([0.0, 0.5, 1.0])
+    shares = dict.fromkeys(("fat", "salt", "water", "protein", "sugar"), places)
+    try:
+        closed_composition(piece, parameters, shares)
+    except InputError as error:
+        known = [error.key, *(name for name in ("fat_pct", "water_pct", "protein_pct") if name in table)]
+        key = next((name for name in known if name in table), "")
+        raise table.refusal(key, error.what, got=error.got, allowed=error.allowed, do=error.do) from error
 
 
 def _span(given: Range | None, scale: float = 1.0) -> Span | None:

@@ -161,6 +161,15 @@ def test_a_composition_over_the_whole_is_refused(tmp_path: Path) -> None:
     assert "100" in refusal.value.message
 
 
+def test_a_batter_no_meat_makes_is_refused_with_its_line(tmp_path: Path) -> None:
+    """90 % fat is more than backfat holds; 80 % water is more than lean pork holds."""
+    for text, key in (("fat_pct = 90", "piece.fat_pct"), ("water_pct = 80", "piece.water_pct")):
+        with pytest.raises(InputError) as refusal:
+            read_dry(_file(tmp_path, GOOD.replace("fat_pct = 25", text, 1)), parameters())
+        assert refusal.value.key == key
+        assert refusal.value.line == 6
+
+
 def test_a_finished_composition_is_taken(tmp_path: Path) -> None:
     """25 % water, 64 % protein: dry as it is, a composition (issue 2)."""
     text = GOOD.replace("fat_pct = 25", "water_pct = 25\nprotein_pct = 64", 1)
