@@ -188,6 +188,13 @@ def _check(members: int, targets: Mapping[str, float], weighings: Sequence[Weigh
         raise InputError(
             say("the number of members"), got=str(members), allowed="2 to 20000", key="ensemble.members"
         )
+    if weighings and members < 20:
+        raise InputError(
+            say("too few members to learn from weighings"),
+            got=str(members),
+            allowed="20 to 20000 with weighings",
+            key="ensemble.members",
+        )
     for name in targets:
         if name not in TARGETS:
             raise InputError(say("no such target"), got=name, allowed=", ".join(TARGETS), key=name)
