@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 
 Array = NDArray[np.float64]
 
-CELLS = 192
+CELLS = 320
 WETTEST = 6.4  # kg/kg; beyond it the potential goes on as a straight line
 
 
