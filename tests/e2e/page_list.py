@@ -27,6 +27,8 @@ HOUSE = (
     f"/lots/{CURING}/release",
     "/docs",
     "/today?print=1",
+    "/facts",
+    f"/facts?lot={CURING}",
 )
 NOBODY = ("/sign-in", "/sign-in/unknown-code", "/offline")
 # Filled in by the test: one entry to correct.

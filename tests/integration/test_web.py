@@ -11,8 +11,9 @@ import pytest
 from fastapi.testclient import TestClient
 from tests import small_house
 
+from saltloft.cases.judgement import confirmed_keys
 from saltloft.house import House
-from saltloft.jobs import judge, people, queue
+from saltloft.jobs import confirm, judge, people, queue
 from saltloft.jobs.today import day_sheet
 from saltloft.web.app import create_app
 
@@ -364,3 +365,77 @@ def test_a_document_is_signed_with_the_pin(house: House) -> None:
     assert client.post("/record?kind=document.recorded/1", data={**form, "pin": "1"}).status_code == 422
     assert client.post("/record?kind=document.recorded/1", data={**form, "pin": "2580"}).status_code == 200
     assert len(house.store.documents.all()) == 1
+
+
+def facts_form(client: TestClient, lot: str, keys: list[str]) -> dict[str, str]:
+    """What ticking some rows on the page sends."""
+    page = client.get(f"/facts?lot={lot}").text
+    form = {"csrf": page.split('name="csrf" value="')[1].split('"')[0]}
+    for key in keys:
+        form[f"row.{key}"] = page.split(f'name="row.{key}" value="')[1].split('"')[0]
+        form[f"entry.{key}"] = page.split(f'name="entry.{key}" value="')[1].split('"')[0]
+    return form
+
+
+def test_a_quality_person_confirms_what_they_read_and_takes_it_back(house: House) -> None:
+    """Ticked rows are signed in the edition named; without edition or PIN nothing is written."""
+    people.set_pin(house, "ilo", "2580")
+    client = client_of(house, "ilo")
+    waiting = [row.fact.key for row in confirm.rows(house, "AL-0310") if row.open]
+    assert len(waiting) >= 2
+    form = facts_form(client, "AL-0310", waiting[:2])
+    for wrong in ({"pin": "2580"}, {"pin": "0000", "edition": "1997"}, {"edition": "1997"}):
+        answer = client.post("/facts?lot=AL-0310", data={**form, **wrong})
+        assert answer.status_code == 422
+    assert "checked" in answer.text  # what was ticked is kept
+    assert 'value="1997"' not in client.get("/facts?lot=AL-0310").text
+    assert house.store.confirmations.all() == []
+    signed = {**form, "pin": "2580", "edition": " 1997  revision "}
+    assert client.post("/facts?lot=AL-0310", data=signed).status_code == 303
+    assert (
+        client.post("/facts?lot=AL-0310", data=signed).status_code == 303
+    )  # sent twice, once in the journal
+    said = house.store.confirmations.all()
+    assert {item.payload.fact for item in said} == set(waiting[:2])
+    assert {(item.person, item.payload.edition, item.payload.demo) for item in said} == {
+        ("ilo", "1997 revision", 0)
+    }
+    known = confirmed_keys(house, house.now())
+    assert set(waiting[:2]) <= known
+    assert not set(waiting[2:]) & known
+    assert "1997 revision" in client.get("/facts?lot=AL-0310").text
+    # Taking it back is signed too.
+    back = {"csrf": form["csrf"], "entry_id": "01990000-0000-7000-8000-00000000facc", "act": "strike"}
+    back["reason"] = "another edition lay there"
+    where = f"/entries/{said[0].entry_id}/correct"
+    assert client.get(where).status_code == 200
+    assert client.post(where, data={**back, "pin": "1"}).status_code == 422
+    answer = client.post(where, data={**back, "pin": "2580"})
+    assert (answer.status_code, answer.headers["location"]) == (303, "/facts")
+    assert said[0].payload.fact not in confirmed_keys(house, house.now())
+
+
+def test_a_row_that_changed_since_it_was_shown_is_not_confirmed(house: House) -> None:
+    people.set_pin(house, "ilo", "2580")
+    client = client_of(house, "ilo")
+    key = next(row.fact.key for row in confirm.rows(house, "AL-0310") if row.open)
+    form = {**facts_form(client, "AL-0310", [key]), f"row.{key}": "0" * 64}
+    answer = client.post("/facts?lot=AL-0310", data={**form, "pin": "2580", "edition": "1997"})
+    assert answer.status_code == 422
+    assert "not the one that was shown" in answer.text
+    assert house.store.confirmations.all() == []
+
+
+def test_only_quality_confirms_and_only_on_the_page(house: House) -> None:
+    """Signing is online only: neither another role, nor an enrolled device through the API."""
+    assert client_of(house, "besnik").get("/facts").status_code == 403
+    maren = client_of(house, "maren")
+    page = maren.get("/facts?lot=AL-0310")
+    assert page.status_code == 200
+    assert 'name="pin"' not in page.text
+    csrf = maren.get("/me").text.split('name="csrf" value="')[1].split('"')[0]
+    assert maren.post("/facts", data={"csrf": csrf, "row.x": "1"}).status_code == 403
+    ilo = client_of(house, "ilo")
+    payload = {"fact": "degree_hours.us.base", "edition": "1997", "digest": "0" * 64}
+    assert send(ilo, entry(kind="fact.confirmed/1", payload=payload, subject=""))[0]["status"] == "refused"
+    assert ilo.get("/facts?lot=AL-9999").status_code == 404

@@ -21,7 +21,20 @@ from saltloft.foundation.words import LANGUAGE
 from saltloft.house import House
 from saltloft.web import api, errors, files
 from saltloft.web.morning import DayShelf
-from saltloft.web.pages import correct, decide, enter, floor, lot, lots, papers, people, rooms, system, today
+from saltloft.web.pages import (
+    correct,
+    decide,
+    enter,
+    facts,
+    floor,
+    lot,
+    lots,
+    papers,
+    people,
+    rooms,
+    system,
+    today,
+)
 from saltloft.web.rendering import Pages, shell_version
 from saltloft.web.security import Guard
 from saltloft.web.visitor import recognise
@@ -77,7 +90,7 @@ def create_app(house: House, hosts: tuple[str, ...] = LOCAL_HOSTS, clock: Clock 
     app.add_middleware(GZipMiddleware, minimum_size=1024)
     app.add_middleware(Guard, hosts=hosts)
     app.include_router(files.router(static, shell_version()))
-    for page in (today, rooms, lots, lot, decide, floor, enter, correct, people, papers, system):
+    for page in (today, rooms, lots, lot, facts, decide, floor, enter, correct, people, papers, system):
         app.include_router(page.routes, include_in_schema=False)
     app.include_router(api.routes)
     errors.install(app)

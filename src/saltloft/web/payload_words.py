@@ -138,7 +138,10 @@ def _said() -> dict[str, str]:
         "covers_products": say("products it covers, with ; between"),
         "covers_from": say("covers from day"),
         "covers_to": say("covers to day"),
-        "digest": say("SHA-256 of the file"),
+        "digest": say("SHA-256 of the file or row"),
+        "fact": say("fact row"),
+        "edition": say("edition that was read"),
+        "demo": say("1 in the invented house, else 0"),
     }
 
 

@@ -80,6 +80,8 @@ def correct(request: Request, visitor: ReadingVisitor, entry_id: str, form: Form
     house: House = request.app.state.house
     stated = _stated(request, visitor, entry_id)
     try:
+        if signed(stated.kind):
+            people.check_pin(house, visitor.person, form.get("pin", ""), request.app.state.clock())
         body = ""
         if form.get("act") != "strike":
             # An unexpected number is kept knowingly here: the old one stands beside it.
@@ -91,7 +93,8 @@ def correct(request: Request, visitor: ReadingVisitor, entry_id: str, form: Form
         return _correct(request, stated, form, error)
     if receipt.status not in ("stored", "already"):
         return _correct(request, stated, form, refusal(receipt))
-    return RedirectResponse(f"/lots/{_subject(stated)}?{urlencode({'told': receipt.seq})}", 303)
+    told = "" if _is_fact(stated) else f"?{urlencode({'told': receipt.seq})}"
+    return RedirectResponse(_back(stated) + told, 303)
 
 
 def _stated(request: Request, visitor: Visitor, entry_id: str) -> Stated[Any]:
@@ -100,8 +103,13 @@ def _stated(request: Request, visitor: Visitor, entry_id: str) -> Stated[Any]:
     return lots.entry(request.app.state.house, entry_id)
 
 
-def _subject(stated: Stated[Any]) -> str:
-    return subject_of(stated.payload)
+def _is_fact(stated: Stated[Any]) -> bool:
+    return stated.kind.partition("/")[0] == "fact.confirmed"
+
+
+def _back(stated: Stated[Any]) -> str:
+    """The page an entry is seen on: its lot's, or the fact rows."""
+    return "/facts" if _is_fact(stated) else f"/lots/{subject_of(stated.payload)}"
 
 
 def refusal(receipt: Receipt) -> InputError:
@@ -131,7 +139,8 @@ def _correct(
         reason=typed.get("reason", ""),
         new_id=typed.get("entry_id") or house.new_id(),
         seen=typed.get("seen") or lots.last_seq(house),
-        back=f"/lots/{_subject(stated)}",
+        back=_back(stated),
+        asks_pin=signed(stated.kind),
         problem=problem,
     )
     return page

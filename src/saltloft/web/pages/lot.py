@@ -22,6 +22,7 @@ from saltloft.plant.entries import encode
 from saltloft.plant.folder import LotFolder
 from saltloft.plant.lot_record import LotRecord
 from saltloft.plant.readings import Corrected
+from saltloft.plant.rights import may
 from saltloft.plant.sentences import (
     calendar_day,
     caution,
@@ -114,6 +115,9 @@ def lot_page(request: Request, visitor: ReadingVisitor, lot: str, told: int = 0)
         stands=[stand_line(stand) for stand in folder.judgement.hazards],
         tables=[*([curve_table(outlook)] if outlook else []), *tables(folder), sources],
         sources=sources,
+        facts_word=say("Read and confirm these rows")
+        if may(visitor.role, "fact.confirmed")
+        else say("Read these rows"),
         entries=[entry_line(item, folder, house, visitor) for item in reversed(record.history)],
     )
     return page
