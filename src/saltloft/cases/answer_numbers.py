@@ -9,6 +9,9 @@ from saltloft.facts.loader import Facts
 
 Json = dict[str, object]
 
+# Far below the last digit of anything answered here, far above rounding noise.
+NOISE = 1e-11
+
 
 def number(value: float | None) -> float | None:
     """Six significant digits, or None for what is not a number."""
@@ -18,8 +21,8 @@ def number(value: float | None) -> float | None:
 
 
 def series(values: Iterable[float]) -> list[float | None]:
-    """A list of numbers with None where there is none."""
-    return [number(float(value)) for value in values]
+    """A list of numbers with None where there is none; what is only rounding noise is 0."""
+    return [0.0 if abs(value) < NOISE else number(float(value)) for value in values]
 
 
 def fact_rows(keys: Iterable[str], facts: Facts) -> list[Json]:

@@ -95,7 +95,7 @@ class Table:
     def refusal(self, key: str, what: str, *, got: str = "", allowed: str = "", do: str = "") -> InputError:
         """The error for a key of this table that does not fit the rest of the case."""
         name = self.dotted(key)
-        line = self.lines.get(name, self.lines.get(self.name))
+        line = _line(self.lines, name, self.name)
         return InputError(what, got=got, allowed=allowed, do=do, key=name, line=line)
 
 
@@ -123,10 +123,17 @@ def read_case(path: Path, schema: Schema) -> Table:
     try:
         content = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise not_toml(path, error) from error
+        raise not_toml(path, text, error) from error
+    except ValueError as error:
+        # The parser's own int() refuses a number of thousands of digits.
+        raise InputError(
+            say("{file} holds a number of too many digits", file=path.name),
+            allowed=say("numbers of at most 4300 digits"),
+            key="file",
+        ) from error
     except RecursionError as error:
         raise InputError(
-            say("{file} is nested too deep", file=path.name), do=say("check the brackets")
+            say("{file} is nested too deep", file=path.name), do=say("check the brackets"), key="file"
         ) from error
     lines = lines_of_keys(text)
     full: Schema = {"format": Number(1, 1, whole=True), "title": Text(), **schema}
@@ -174,17 +181,23 @@ def _read_keys(
     for name in entry:
         if name not in keys:
             dotted = f"{label}.{name}"
-            line = lines.get(dotted, lines.get(label))
+            line = _line(lines, dotted, label)
             raise UnknownName(say("key of {table}", table=label), name, keys, key=dotted, line=line)
     for name, kind in keys.items():
         dotted = f"{label}.{name}" if label else name
         if name in entry:
-            values[name] = read_value(dotted, entry[name], kind, lines.get(dotted, lines.get(label)))
+            values[name] = read_value(dotted, entry[name], kind, _line(lines, dotted, label))
         elif kind.required:
             raise InputError(
                 say("{table} lacks {key}", table=label or say("the case"), key=name),
                 allowed=allowed_words(kind),
                 key=dotted,
-                line=lines.get(label),
+                line=_line(lines, label, label),
             )
     return values
+
+
+def _line(lines: Mapping[str, int], dotted: str, label: str) -> int | None:
+    """Line of a key, else of its table, else of the first table of that name (inline tables)."""
+    places = (dotted, label, label.partition("[")[0])
+    return next((lines[place] for place in places if place in lines), None)

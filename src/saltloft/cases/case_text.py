@@ -69,17 +69,22 @@ def _not_text(name: str, data: bytes, position: int) -> InputError:
     )
 
 
-def not_toml(path: Path, error: tomllib.TOMLDecodeError) -> InputError:
+def not_toml(path: Path, text: str, error: tomllib.TOMLDecodeError) -> InputError:
     where = re.search(r"at line (\d+)", str(error))
+    line = int(where.group(1)) if where else None
+    written = text.splitlines()[line - 1] if line and line <= len(text.splitlines()) else ""
+    comma = _DECIMAL_COMMA.search(written)
     return InputError(
         say("{file} is not TOML", file=path.name),
         got=str(error),
         allowed=say("lines such as: diameter_mm = 55"),
         key="file",
-        line=int(where.group(1)) if where else None,
+        do=say("write a decimal point: {number}", number=comma.group(1).replace(",", ".")) if comma else "",
+        line=line,
     )
 
 
+_DECIMAL_COMMA = re.compile(r"=\s*(-?\d+,\d+)")
 _HEAD = re.compile(r"^\s*(\[\[?)\s*([A-Za-z0-9_.\"' -]+?)\s*\]\]?\s*(#.*)?$")
 _ASSIGN = re.compile(r"^\s*([A-Za-z0-9_\"'][A-Za-z0-9_.\"' -]*?)\s*=")
 

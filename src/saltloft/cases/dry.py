@@ -9,7 +9,7 @@ import numpy as np
 
 from saltloft.cases.case_file import Table, read_case
 from saltloft.cases.keys import Flag, Number, Range, Schema, Section, Text
-from saltloft.cases.piece_keys import PIECE, STAGE, check_parts, hours_of
+from saltloft.cases.piece_keys import PIECE, STAGE, check_count, check_parts, hours_of
 from saltloft.foundation.errors import InputError
 from saltloft.foundation.words import say
 from saltloft.process.ensemble import LONGEST_D
@@ -19,13 +19,15 @@ from saltloft.process.piece import Piece, closed_composition
 from saltloft.process.programme import Programme, Span, Stage
 
 MOST_WEIGHINGS = 500
+# Fewer members tell no covariance between what was weighed and what is to be learned.
+LEAST_LEARNING = 20
 
 SCHEMA: Schema = {
     "piece": PIECE,
     "stage": Section({**STAGE.keys, "measured": Flag()}, many=True, required=True),
     "target": Section(
         {
-            "weight_loss_pct": Number(0.1, 80),
+            "weight_loss_pct": Number(0.1, 80, fraction_below=0.81),
             "moisture_protein": Number(0.1, 6),
             "water_activity": Number(0.5, 0.99),
             "water_activity_core": Number(0.5, 0.99),
@@ -85,6 +87,7 @@ def read_dry(path: Path, parameters: DryingParameters) -> DryCase:
     file = read_case(path, SCHEMA)
     piece = piece_of(file.section("piece"))
     check_batter(file.section("piece"), piece, parameters)
+    check_count(file.sections("stage"))
     stages = tuple(_stage(table, parameters) for table in file.sections("stage"))
     weighings = file.sections("weighing")
     if len(weighings) > MOST_WEIGHINGS:
@@ -95,13 +98,21 @@ def read_dry(path: Path, parameters: DryingParameters) -> DryCase:
             allowed=say("at most {count}", count=MOST_WEIGHINGS),
         )
     target, ensemble = file.section("target"), file.section("ensemble")
+    members = ensemble.whole("members") or 400
+    if weighings and members < LEAST_LEARNING:
+        raise ensemble.refusal(
+            "members",
+            say("too few members to learn from weighings"),
+            got=str(members),
+            allowed=say("{least} to 5000 with weighings", least=LEAST_LEARNING),
+        )
     return DryCase(
         title=file.text("title") or "",
         piece=piece,
         programme=Programme(stages),
         targets={name: value for name in target.values if (value := target.number(name)) is not None},
         weighings=tuple(_weighing(table, piece) for table in weighings),
-        members=ensemble.whole("members") or 400,
+        members=members,
         seed=1 if (seed := ensemble.whole("seed")) is None else seed,
     )
 

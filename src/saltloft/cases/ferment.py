@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 
 from saltloft.cases.case_file import Table, read_case
-from saltloft.cases.dry import piece_of
+from saltloft.cases.dry import check_batter, piece_of
 from saltloft.cases.keys import Number, Range, Schema, Section, Span, Text
-from saltloft.cases.piece_keys import PIECE, STAGE, hours_of
+from saltloft.cases.piece_keys import PIECE, STAGE, check_count, hours_of
 from saltloft.facts.loader import Facts
 from saltloft.foundation.words import say
 from saltloft.process import programme
@@ -102,7 +102,9 @@ def read_ferment(path: Path, facts: Facts, drying: DryingParameters) -> FermentC
     """
     file = read_case(path, SCHEMA)
     piece = piece_of(file.section("piece"))
+    check_batter(file.section("piece"), piece, drying)
     stages = file.sections("stage")
+    check_count(stages)
     places = tuple(_place(table) for table in stages)
     last_h = sum(place.duration_h.high for place in places)
     if last_h > LONGEST_H:

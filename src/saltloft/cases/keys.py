@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from datetime import date, time
 
 from saltloft.foundation.errors import InputError, UnknownName
 from saltloft.foundation.words import say
@@ -41,6 +42,8 @@ class Number:
         high: float. Largest number taken.
         required: bool. The key must be there.
         whole: bool. Only whole numbers.
+        fraction_below: float. A number above 0 and below this is a fraction written for per
+            cent, and is refused; 0 for a key that is no percentage.
         hint: function returning str. What to do when the number is outside; a function, so
             that it speaks the language of the moment.
     """
@@ -49,6 +52,7 @@ class Number:
     high: float
     required: bool = False
     whole: bool = False
+    fraction_below: float = 0.0
     hint: Callable[[], str] = _no_hint
 
 
@@ -146,6 +150,15 @@ def _number(key: str, raw: object, kind: Number, line: int | None) -> float | in
             say("{key} cannot be this number", key=key),
             got=shown(raw), allowed=allowed_words(kind), do=kind.hint(), key=key, line=line,
         )  # fmt: skip
+    if 0.0 < raw < kind.fraction_below:
+        raise InputError(
+            say("{key} looks like a fraction", key=key),
+            got=shown(raw),
+            allowed=f"{kind.fraction_below:g} to {kind.high:g}",
+            do=say("per cent: write {per_cent:g} for {per_cent:g} %", per_cent=100.0 * raw),
+            key=key,
+            line=line,
+        )
     if kind.whole and raw != int(raw):
         raise InputError(
             say("{key} must be a whole number", key=key),
@@ -162,12 +175,16 @@ def allowed_words(kind: Key) -> str:
         return "true, false"
     if isinstance(kind, Text):
         return ", ".join(kind.choices) or say("text in quotes")
-    ends = f"{kind.low:g} to {kind.high:g}"
+    ends = f"{kind.low:.12g} to {kind.high:.12g}" if kind.low < kind.high else f"{kind.low:g}"
     if isinstance(kind, Span):
         return say("{ends}, or [low, high]", ends=ends)
     return say("a whole number, {ends}", ends=ends) if kind.whole else ends
 
 
 def shown(raw: object) -> str:
-    text = repr(raw)
+    """A value as it would stand in the file, cut short."""
+    if isinstance(raw, bool):
+        text = "true" if raw else "false"
+    else:
+        text = str(raw) if isinstance(raw, date | time) else repr(raw)
     return text if len(text) <= 60 else text[:57] + "..."

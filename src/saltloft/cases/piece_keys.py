@@ -6,6 +6,10 @@ from saltloft.cases.case_file import Table
 from saltloft.cases.keys import Flag, Number, Range, Section, Span, Text
 from saltloft.foundation.words import say
 
+# Starch, milk powder, sugar and ash in an extended sausage stay well below the rest (memory).
+LEAST_SUM_PCT = 75.0
+MOST_STAGES = 500
+
 
 def _percent() -> str:
     return say("per cent: write 92 for 92 %, not 0.92")
@@ -19,10 +23,10 @@ PIECE = Section(
     {
         "diameter_mm": Span(10, 200, required=True),
         "length_mm": Span(30, 2000),
-        "fat_pct": Span(0, 90),
-        "salt_pct": Span(0, 15),
-        "water_pct": Span(1, 90),
-        "protein_pct": Span(0, 90),
+        "fat_pct": Span(0, 90, fraction_below=0.6),
+        "salt_pct": Span(0, 15, fraction_below=0.1),
+        "water_pct": Span(5, 90, hint=_percent),
+        "protein_pct": Span(0, 90, fraction_below=0.6),
         "other_solutes_mol_kg": Span(0, 5),
         "sugar_g_kg": Span(0, 60),
         "start_water_activity": Span(0.5, 1.0),
@@ -38,7 +42,7 @@ STAGE = Section(
         "duration_h": Span(0.01, 26_280),
         "duration_d": Span(0.001, 1_095),
         "until_ph": Number(3.5, 7.5),
-        "until_weight_loss_pct": Number(0, 80),
+        "until_weight_loss_pct": Number(0, 80, fraction_below=0.81),
         "until_moisture_protein": Number(0.1, 6),
         "temperature_c": Span(-5, 60, required=True, hint=_celsius),
         "rh_pct": Span(20, 100, hint=_percent),
@@ -76,7 +80,8 @@ def check_parts(piece: Table) -> None:
     """Refuse a composition whose given parts are more than the whole.
 
     Raises:
-        InputError: the lower ends of fat, salt, water and protein sum above 100 %.
+        InputError: the lower ends of fat, salt, water and protein sum above 100 %, or all
+            four together leave more unnamed than any sausage holds.
     """
     names = ("fat_pct", "salt_pct", "water_pct", "protein_pct")
     given: dict[str, Range] = {name: span for name in names if (span := piece.span(name)) is not None}
@@ -88,4 +93,27 @@ def check_parts(piece: Table) -> None:
             say("the parts of the batter are more than 100 %"),
             got=" + ".join(f"{name} {span.low:g}" for name, span in given.items()) + f" = {total:g}",
             allowed=say("a sum of at most 100"),
+        )
+    top = sum(span.high for span in given.values())
+    if len(given) == len(names) and top < LEAST_SUM_PCT:
+        raise piece.refusal(
+            list(given)[-1],
+            say("the parts of the batter leave too much unnamed"),
+            got=" + ".join(f"{name} {span.high:g}" for name, span in given.items()) + f" = {top:g}",
+            allowed=say("all four together at least {least:g}, or leave one out", least=LEAST_SUM_PCT),
+        )
+
+
+def check_count(stages: tuple[Table, ...]) -> None:
+    """Refuse more stages than a programme can have.
+
+    Raises:
+        InputError: more than MOST_STAGES.
+    """
+    if len(stages) > MOST_STAGES:
+        raise stages[MOST_STAGES].refusal(
+            "",
+            say("too many stages in one case"),
+            got=str(len(stages)),
+            allowed=say("at most {count}", count=MOST_STAGES),
         )

@@ -40,12 +40,12 @@ def dry(
         except SaltloftError as error:
             refused = True
             if as_json:
-                print(json.dumps(error_answer(error), ensure_ascii=False), flush=True)
+                print(json.dumps(error_answer(error)), flush=True)
             else:
                 print(say("{file}: {message}", file=path, message=error.message), flush=True)
             continue
         if as_json:
-            print(json.dumps(desk.as_json(answered), ensure_ascii=False), flush=True)
+            print(json.dumps(desk.as_json(answered)), flush=True)
         else:
             print(plain_words(path.name, answered), flush=True)
     if refused:
@@ -105,7 +105,7 @@ def _sentence(target: str, level: float, days: Band, share: float) -> str:
 
 def _table(answered: Answered) -> list[str]:
     result = answered.forecast
-    head = say("  day   loss %            moisture %  M:P   a_w mean  core   rim    mm")
+    head = say("  day   loss %              moisture %  M:P   a_w mean  core   rim    mm")
     rows = [head]
     for day in TABLE_DAYS:
         if day > result.horizon_d + 1e-9:
@@ -113,9 +113,10 @@ def _table(answered: Answered) -> list[str]:
         i = int(abs(result.time_d - day).argmin())
         bands = result.bands
         loss = bands["weight_loss_pct"]
+        # 'z': what rounds to nothing carries no minus sign.
         rows.append(
-            f"{result.time_d[i]:5.0f}  {loss.p50[i]:5.1f} ({loss.p05[i]:4.1f}-{loss.p95[i]:4.1f})"
-            f"  {bands['moisture_pct'].p50[i]:9.1f}"
+            f"{result.time_d[i]:5.0f}  {loss.p50[i]:z5.1f} ({loss.p05[i]:z4.1f} to {loss.p95[i]:z4.1f})"
+            f"  {bands['moisture_pct'].p50[i]:8.1f}"
             f"  {bands['moisture_protein'].p50[i]:5.2f}"
             f"  {bands['water_activity_mean'].p50[i]:8.3f}"
             f"  {bands['water_activity_core'].p50[i]:5.3f}"

@@ -40,12 +40,12 @@ def ferment(
         except SaltloftError as error:
             refused = True
             if as_json:
-                print(json.dumps(error_answer(error), ensure_ascii=False), flush=True)
+                print(json.dumps(error_answer(error)), flush=True)
             else:
                 print(say("{file}: {message}", file=path, message=error.message), flush=True)
             continue
         if as_json:
-            print(json.dumps(desk.as_json(answered), ensure_ascii=False), flush=True)
+            print(json.dumps(desk.as_json(answered)), flush=True)
         else:
             print(plain_words(path.name, answered), flush=True)
     if refused:

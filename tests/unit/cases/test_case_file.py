@@ -75,7 +75,7 @@ def test_a_good_case_gives_its_numbers(tmp_path: Path) -> None:
         ("temperature_c = [13, 15]", "temperture_c = 14", "stage[2].temperture_c", 18, "temperature_c"),
         ("temperature_c = [13, 15]", "", "stage[2].temperature_c", 16, "lacks"),
         ("[piece]", "[peice]", "peice", 5, "piece"),
-        ("format = 1", "format = 2", "format", 2, "1 to 1"),
+        ("format = 1", "format = 2", "format", 2, "a whole number, 1"),
         ("format = 1", "format = 1\nformat = 1", "file", 3, "not TOML"),
     ],
 )
@@ -165,3 +165,37 @@ def test_an_unknown_name_is_both_an_input_error_and_a_key_error(tmp_path: Path) 
         read(tmp_path, GOOD.replace("mould", "mold"))
     assert isinstance(refusal.value, KeyError)
     assert "mould" in refusal.value.nearest
+
+
+@pytest.mark.parametrize(
+    ("new", "key", "line", "word"),
+    [
+        ("salt_pct = 0.027", "piece.salt_pct", 7, "write 2.7 for 2.7 %"),
+        ("fat_pct = 2,7", "file", 7, "write a decimal point: 2.7"),
+        ("mould = 2026-01-01", "piece.mould", 7, "got 2026-01-01"),
+        ("fat_pct = true", "piece.fat_pct", 7, "got true"),
+        ("fat_pct = 1" + "0" * 5000, "file", None, "too many digits"),
+    ],
+)
+def test_a_slip_of_unit_or_spelling_is_named(
+    tmp_path: Path, new: str, key: str, line: int | None, word: str
+) -> None:
+    """A fraction for per cent, a decimal comma, a date, a number of 5001 digits."""
+    with pytest.raises(InputError) as refusal:
+        read(tmp_path, GOOD.replace("mould = true", new, 1))
+    assert (refusal.value.key, refusal.value.line) == (key, line)
+    assert word in refusal.value.message
+
+
+def test_inline_tables_have_a_line_too(tmp_path: Path) -> None:
+    text = "piece = {diameter_mm = 50}\nstage = [\n{duration_d = 2, temperature_c = 14, rh_pct = 1.2}]\n"
+    with pytest.raises(InputError) as refusal:
+        read(tmp_path, text)
+    assert (refusal.value.key, refusal.value.line) == ("stage[1].rh_pct", 2)
+
+
+def test_four_parts_that_leave_most_of_the_batter_unnamed_are_refused(tmp_path: Path) -> None:
+    parts = "fat_pct = 1\nwater_pct = 10\nprotein_pct = 10\nsalt_pct = 1\n"
+    piece = read(tmp_path, GOOD.replace("mould = true\n", parts)).section("piece")
+    with pytest.raises(InputError, match="= 22; allowed: all four together at least 75"):
+        check_parts(piece)

@@ -213,3 +213,24 @@ def test_ten_thousand_weighings_are_too_many(tmp_path: Path) -> None:
     with pytest.raises(InputError) as refusal:
         read_dry(_file(tmp_path, text), parameters())
     assert "500" in refusal.value.allowed
+
+
+def test_two_members_learn_nothing_from_a_weighing(tmp_path: Path) -> None:
+    """Two members tell no covariance: refused with what is allowed, never an answer of 'nan'."""
+    text = SMALL + "[[weighing]]\nday = 7\nweight_loss_pct = 14\n[ensemble]\nmembers = 2\n"
+    with pytest.raises(InputError) as refusal:
+        read_dry(_file(tmp_path, text), parameters())
+    assert refusal.value.key == "ensemble.members"
+    assert "20" in refusal.value.allowed
+
+
+def test_a_target_written_as_a_fraction_is_refused(tmp_path: Path) -> None:
+    text = SMALL + "[target]\nweight_loss_pct = 0.35\n"
+    with pytest.raises(InputError, match="write 35 for 35 %"):
+        read_dry(_file(tmp_path, text), parameters())
+
+
+def test_more_stages_than_a_programme_has_are_refused(tmp_path: Path) -> None:
+    text = SMALL + "[[stage]]\nduration_d = 1\ntemperature_c = 14\nrh_pct = 78\n" * 500
+    with pytest.raises(InputError, match="got 501; allowed: at most 500"):
+        read_dry(_file(tmp_path, text), parameters())

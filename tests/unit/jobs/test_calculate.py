@@ -130,6 +130,7 @@ def test_plain_words(folder: Path) -> None:
     assert "weight loss 35 %: about day" in output
     assert "water activity 0.5: not reached" in output
     assert "no promise date" in output
+    assert "-0.0" not in output
     assert "Saltloft does not decide whether this may be eaten or sold" in output
 
 
