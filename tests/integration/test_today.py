@@ -18,6 +18,7 @@ from typer.testing import CliRunner
 
 from saltloft.cases.lot_folder import lot_folder
 from saltloft.cli.main import app, register_all
+from saltloft.foundation.errors import SaltloftError
 from saltloft.foundation.units import mass
 from saltloft.house import House
 from saltloft.jobs import forecast, judge, rooms
@@ -266,4 +267,33 @@ def test_the_dossier_is_written_and_wrong_names_are_refused(shell: Any, folder: 
     wrong = shell("forecast", "AL-0311", "--house", str(folder))
     assert "AL-0310" in str(wrong.exception)
     day = shell("today", "--date", "31.3.2026", "--house", str(folder))
-    assert "such as 2026-11-03" in str(day.exception)
+    assert "such as 2026-11-03" in day.stderr
+
+
+@pytest.mark.parametrize("day", ["nonsense", "2026-13-45", "1800-01-01", "0001-01-01", "9999-12-31"])
+def test_a_day_that_cannot_be_is_wrong_use(shell: Any, folder: Path, day: str) -> None:
+    """A day far ahead is refused too: nothing of its sheet would rest on a reading."""
+    said = shell("today", "--date", day, "--house", str(folder))
+    assert said.exit_code == 2
+    assert day in said.stderr
+    at = shell("judge", "AL-0310", "--at", day, "--house", str(folder))
+    assert at.exit_code == 2
+    assert "allowed" in at.stderr
+
+
+def test_an_unknown_market_is_refused(shell: Any, folder: Path) -> None:
+    said = shell("judge", "AL-0310", "--market", "mars", "--house", str(folder))
+    assert said.exit_code == 1
+    assert isinstance(said.exception, SaltloftError)
+    assert "us" in said.exception.allowed
+
+
+@pytest.mark.parametrize("command", [("today",), ("dossier", "AL-0310")])
+def test_a_paper_that_cannot_be_written_is_refused(
+    shell: Any, folder: Path, tmp_path: Path, command: tuple[str, ...]
+) -> None:
+    for place in (tmp_path, tmp_path / "no" / "such" / "x.pdf"):
+        said = shell(*command, "-o", str(place), "--house", str(folder))
+        assert said.exit_code == 1
+        assert isinstance(said.exception, SaltloftError)
+        assert str(place) in said.exception.message

@@ -23,12 +23,14 @@ def dossier(
 ) -> None:
     """Write the dossier of one lot."""
     from saltloft.cases.lot_folder import lot_folder
+    from saltloft.cli.given import refuse_unwritable, write_file
     from saltloft.cli.opening import open_house
     from saltloft.foundation.errors import InputError
     from saltloft.jobs import forecast, judge
     from saltloft.papers.dossier import dossier as paper
     from saltloft.papers.page import pdf
 
+    refuse_unwritable(output)
     with open_house(house) as opened:
         at = opened.now()
         judgement = judge.judge(opened, lot, at)
@@ -38,5 +40,5 @@ def dossier(
             # A ham, a fresh batch or a lot that does not hang yet has no forecast; its dossier says so.
             outlook = None
         folder = lot_folder(opened, lot, at, outlook, judgement)
-    output.write_bytes(pdf(paper(folder, paper="us-letter" if letter else "a4")))
+    write_file(output, pdf(paper(folder, paper="us-letter" if letter else "a4")))
     print(say("Written: {file}", file=output))

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import json
-from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from saltloft.foundation.errors import InputError
 from saltloft.foundation.words import say
 
 if TYPE_CHECKING:
@@ -38,6 +36,7 @@ def judge(
     house: Annotated[Path | None, typer.Option("--house", help="Folder of the house.")] = None,
 ) -> None:
     """Print the judgement of one lot."""
+    from saltloft.cli.given import given_moment
     from saltloft.cli.opening import open_house
     from saltloft.jobs import judge as job
     from saltloft.plant.answer_json import judge_json
@@ -48,7 +47,8 @@ def judge(
         found, demo = job.judge_file(from_), False
     else:
         with open_house(house) as opened:
-            found = job.judge(opened, lot, _moment(at, opened.zone), market=market)
+            moment = given_moment(at, opened.now().astimezone(opened.zone), opened.zone)
+            found = job.judge(opened, lot, moment, market=market)
             demo = opened.demo
     if as_json:
         print(json.dumps(judge_json(found), indent=2, ensure_ascii=False))
@@ -57,22 +57,6 @@ def judge(
             print(line)
     if not found.releasable or any(stand.outcome in _OPEN for stand in found.hazards):
         raise typer.Exit(1)
-
-
-def _moment(text: str, zone: object) -> datetime | None:
-    from zoneinfo import ZoneInfo
-
-    if not text:
-        return None
-    try:
-        moment = datetime.fromisoformat(text)
-    except ValueError as error:
-        raise InputError(
-            "the moment cannot be read", got=f"'{text}'", allowed="such as 2026-03-13T16:00+01:00", key="--at"
-        ) from error
-    if moment.tzinfo is None and isinstance(zone, ZoneInfo):
-        return moment.replace(tzinfo=zone)
-    return moment
 
 
 def _lines(found: LotJudgement, *, demo: bool) -> Iterator[str]:

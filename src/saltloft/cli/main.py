@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from io import TextIOWrapper
 
 import typer
 
@@ -40,9 +41,16 @@ def register_all() -> None:
 
 def main() -> None:
     """Run one command; a refusal prints what, got, allowed and what to do."""
+    for stream in (sys.stdout, sys.stderr):
+        # A file name or a narrow terminal must not turn a printed line into a crash.
+        if isinstance(stream, TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
     register_all()
     try:
         app()
     except SaltloftError as error:
         print(error.message, file=sys.stderr)
+        raise SystemExit(1) from None
+    except OSError as error:
+        print(f"{error.filename}: {error.strerror}" if error.filename else error, file=sys.stderr)
         raise SystemExit(1) from None

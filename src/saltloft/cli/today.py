@@ -4,13 +4,11 @@ from __future__ import annotations
 
 import json
 import sys
-from datetime import date
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from saltloft.foundation.errors import InputError
 from saltloft.foundation.words import say
 
 
@@ -28,6 +26,7 @@ def today(
     house: Annotated[Path | None, typer.Option("--house", help="Folder of the house.")] = None,
 ) -> None:
     """Print the day sheet; forecasts that are not kept yet are computed first."""
+    from saltloft.cli.given import given_day, refuse_unwritable, write_file
     from saltloft.cli.opening import open_house
     from saltloft.jobs import forecast, judge
     from saltloft.jobs.today import day_sheet, moment_of, yield_csv
@@ -36,27 +35,18 @@ def today(
     from saltloft.papers.text_sheet import text
     from saltloft.plant.answer_json import today_json
 
+    for file in (output, yields):
+        refuse_unwritable(file)
     with open_house(house) as opened:
-        at = moment_of(opened, _day(date_))
+        at = moment_of(opened, given_day(date_, opened.now().astimezone(opened.zone)))
         outlooks = forecast.morning(opened, at, tell=_tell)
         day = day_sheet(opened, at, outlooks, judge.judge_many(opened, outlooks, at))
     if yields is not None:
-        yields.write_text(yield_csv(day.yields), encoding="utf-8", newline="")
+        write_file(yields, yield_csv(day.yields).encode())
     sheet = paper.day_sheet(day, paper="us-letter" if letter else "a4")
     if output is not None:
-        output.write_bytes(pdf(sheet))
+        write_file(output, pdf(sheet))
     print(json.dumps(today_json(day), indent=2, ensure_ascii=False) if as_json else text(sheet))
-
-
-def _day(text: str) -> date | None:
-    if not text:
-        return None
-    try:
-        return date.fromisoformat(text)
-    except ValueError as error:
-        raise InputError(
-            "the day cannot be read", got=f"'{text}'", allowed="such as 2026-11-03", key="--date"
-        ) from error
 
 
 def _tell(lot: str, done: int, of: int) -> None:

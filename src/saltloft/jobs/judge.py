@@ -18,6 +18,7 @@ from saltloft.plant.answers import LotJudgement
 from saltloft.plant.checks.degree_hours import judge_degree_hours
 from saltloft.plant.checks.hazards import stand_of
 from saltloft.plant.checks.release import judge_release
+from saltloft.plant.lots import MARKETS
 from saltloft.plant.recipes import Hazard
 
 
@@ -31,8 +32,10 @@ def judge(house: OpenHouse, lot: str, at: datetime | None = None, *, market: str
         market: str. 'us', 'ca', 'eu' or 'home'; empty: every market of the house.
 
     Raises:
-        UnknownName: no such lot.
+        UnknownName: no such lot or market.
     """
+    if market and market not in MARKETS:
+        raise UnknownName(say("market"), market, MARKETS, key="market")
     return judge_lot(house, lot, at or house.now(), market=market)
 
 
