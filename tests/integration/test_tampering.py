@@ -242,3 +242,20 @@ def test_a_backup_that_is_none_is_refused_as_an_anchor(folder: Path, tmp_path: P
             keep.verify(house, [str(bad)])
         with pytest.raises(InputError, match="no such backup"):
             keep.verify(house, [str(tmp_path / "none.zip")])
+
+
+def test_a_set_up_that_is_no_json_any_more_does_not_keep_verify_from_naming_it(folder: Path) -> None:
+    """The house still opens for verify; everything else that reads it says what to do."""
+    damage(folder, lambda raw: raw.execute("UPDATE journal SET body = x'00' WHERE seq = 1"))
+    with opened(folder) as house:
+        assert [fault.seq for fault in keep.verify(house).faults] == [1]
+        with pytest.raises(StoreError, match=r"cannot be read.*run 'saltloft verify'"):
+            house.store.house()
+
+
+def test_an_emptied_database_is_not_called_whole(folder: Path) -> None:
+    (folder / "house.db").write_bytes(b"")
+    with opened(folder) as house:
+        found = keep.verify(house)
+    assert not found.whole
+    assert "empty" in found.faults[0].words

@@ -55,9 +55,18 @@ def backup(database: Database, folder: Path, into: Path, now: datetime) -> Backu
         now: datetime, aware.
 
     Raises:
+        InputError: no folder can be made there.
         StoreError: when the copy does not verify; no backup is left then.
     """
-    into.mkdir(parents=True, exist_ok=True)
+    try:
+        into.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(
+            "the backup needs a folder",
+            got=f"{into}: {error.strerror}",
+            do="name a folder with --to",
+            key="to",
+        ) from error
     with tempfile.TemporaryDirectory(dir=into, prefix=".backup-") as aside:
         copy = Path(aside) / DATABASE_FILE
         _copy_database(database, copy)

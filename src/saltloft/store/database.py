@@ -152,9 +152,10 @@ def _told(path: Path) -> Iterator[None]:
         raise StoreError(
             f"the database {path.name} cannot be used", got=reason, do="look at free disk space and rights"
         ) from error
-    except DatabaseError as error:
+    except (DatabaseError, sqlite3.DatabaseError) as error:
+        # The driver's own error comes through where readings are fetched without SQLAlchemy.
         raise StoreError(
             f"the database {path.name} is damaged or not a database",
-            got=str(error.orig),
+            got=str(getattr(error, "orig", error)),
             do="restore the last backup with 'saltloft restore'",
         ) from error

@@ -8,6 +8,7 @@ from datetime import datetime
 from functools import lru_cache
 from typing import Any
 
+from saltloft.foundation.errors import SaltloftError, StoreError
 from saltloft.plant import entries as kinds
 from saltloft.plant.readings import Corrected
 from saltloft.plant.stated import Correction, Stated
@@ -28,8 +29,20 @@ def decoded(kind: str, body: bytes) -> Any:
 
     Whether they are in canonical form was seen when they were written, and
     their hash vouches for them since.
+
+    Raises:
+        StoreError: the bytes are none of that kind; somebody changed them.
     """
-    return kinds.decode(kind, json.loads(body))
+    try:
+        return kinds.decode(kind, json.loads(body))
+    except SaltloftError:
+        raise
+    except (ArithmeticError, AttributeError, LookupError, TypeError, ValueError) as error:
+        raise StoreError(
+            "an entry of the journal cannot be read",
+            got=f"{kind} {bytes(body[:40])!r}" if isinstance(body, bytes) else kind,
+            do="run 'saltloft verify', which names it, and restore the last backup",
+        ) from error
 
 
 def stated(entries: Sequence[Entry], asof: datetime | None = None) -> list[Stated[Any]]:

@@ -98,6 +98,8 @@ def verify(
     with database.reading() as connection:
         entries, faults, hashes = _walk(connection, {seq for seq, _ in wanted})
         last = journal.head(connection)
+        if not faults and last is None:
+            faults = [Fault(0, say("The journal is empty: no house begins without its set-up."))]
         if not faults:
             faults = _anchor_faults(wanted, hashes, last)
         checked, bad = _check_readings(connection, database) if readings and not faults else (0, [])
