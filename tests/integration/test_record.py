@@ -49,6 +49,7 @@ def house(tmp_path_factory: pytest.TempPathFactory) -> House:
 REFUSED: list[tuple[Any, str]] = [
     (lots.LotHung("AL-0301", "D2"), "AL-0310"),
     (lots.LotHung("AL-0310", "D3"), "D2"),
+    (lots.LotHung("AL-0310", ""), "D2"),
     (replace(PH, instrument="pH-B"), "pH-A"),
     (replace(PH, instrument="S1"), "does not measure that"),
     (replace(PH, values=(Decimal(55),)), "did you mean 5.5"),

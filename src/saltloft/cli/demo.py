@@ -25,7 +25,9 @@ def register(app: typer.Typer) -> None:
 def demo(
     folder: Annotated[Path, typer.Argument(metavar="[DIR]", help="Where the house goes.")] = FOLDER,
     no_serve: Annotated[bool, typer.Option("--no-serve", help="Stop after the day sheet.")] = False,
-    port: Annotated[int, typer.Option(help="Port of the pages; the house's setting without.")] = 0,
+    port: Annotated[
+        int, typer.Option(min=0, max=65535, help="Port of the pages; the house's setting without.")
+    ] = 0,
 ) -> None:
     """Build it from the files that came with this program; a demo house that is there already is used."""
     from saltloft.cli import serve, today

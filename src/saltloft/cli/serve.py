@@ -39,7 +39,9 @@ def register(app: typer.Typer) -> None:
 def serve(
     house: Annotated[Path | None, typer.Option(help="Folder of the house.")] = None,
     address: Annotated[str, typer.Option(help="Address to listen on; the house's setting without.")] = "",
-    port: Annotated[int, typer.Option(help="Port to listen on; the house's setting without.")] = 0,
+    port: Annotated[
+        int, typer.Option(min=0, max=65535, help="Port to listen on; the house's setting without.")
+    ] = 0,
 ) -> None:
     """Run until stopped; a worker that dies is started again, a web process that dies ends it all."""
     # Only the settings are read here: the two processes open the house, and the pages answer at once.

@@ -87,7 +87,8 @@ def _on_a_lot(payload: Any, context: Context) -> None:
         )
     for key, sort in (("room", "room"), ("instrument", "instrument")):
         name = getattr(payload, key, "")
-        if name:
+        # A lot hangs somewhere; other entries may leave their room out.
+        if name or (key == "room" and isinstance(payload, lots.LotHung | lots.LotMoved)):
             context.known.get(sort, name, key)
     family = _LOT_ENTRIES[type(payload)]
     if family and state.family != family:

@@ -38,6 +38,9 @@ def refuse_impossible(payload: Any) -> None:
             _refuse(name, f"{len(value)} characters", f"up to {LONGEST_TEXT} characters")
         if isinstance(value, Mass):
             _mass(name, value)
+        for one in value if isinstance(value, tuple) else (value,):
+            if isinstance(one, Decimal) and not one.is_finite():
+                _refuse(name, one, "a number")
     check = _CHECKS.get(type(payload))
     if check is not None:
         check(payload)
@@ -230,7 +233,7 @@ def _ph_set(said: readings.PhRead) -> None:
 
 
 def _water_activity(said: readings.WaterActivityRead) -> None:
-    do = f"did you mean {said.value / 100}?" if 1 < said.value <= 100 else ""
+    do = f"did you mean {said.value / 100}?" if 20 <= said.value <= 100 else ""
     _between("value", said.value, "0.2", "1", "", do=do)
     _one_of("sample", said.sample, readings.SAMPLE_KINDS)
     _temperature("sample_temperature_c", said.sample_temperature_c, "-15")

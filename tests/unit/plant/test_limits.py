@@ -70,6 +70,8 @@ WRONG: list[tuple[Any, str, str]] = [
     (replace(DOCUMENT, issuer=" "), "issuer", "a word"),
     (replace(DOCUMENT, covers_to="soon"), "covers_to", "a day"),
     (readings.PressedAndCut("A", (6,)), "press", "1 to 5"),
+    (readings.PhRead("A", (Decimal("NaN"),), "core", "pH-A"), "values", "a number"),
+    (readings.WaterActivityRead("A", Decimal("Infinity"), "ground", "AW-1"), "value", "a number"),
     (readings.CheckDone("x" * 5000, 1), "check", "4000"),
 ]
 
