@@ -12,7 +12,7 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
-LANES = 16
+LANES = 64
 
 # Rows of the member table.
 VOLUME, SOLIDS, FIXED, LENGTH, RATIO, DRAG, SCALE, POWER, SOLUTES, RESIST, HEAT, ACTIVE, ENDS = range(13)
@@ -410,7 +410,7 @@ def carry(
             h[k] = left if cut[k] else length[k]
             if h[k] <= 0.0:  # a finished lane past its last block idles
                 h[k] = rules[FIRST]
-            due = due or (wanted[k] < times and outputs[wanted[k]] <= (now[k] + h[k]) * (1.0 + 1e-9))
+            due = due or (wanted[k] < times and outputs[wanted[k]] < (now[k] + h[k]) * (1.0 - 1e-12))
         if not busy:
             return 1.0
         step(x, s, h, p, air, brine, value, slope, nodes, scalars, w, at, f, cube, kx, ks, tx, ts)
@@ -432,19 +432,19 @@ def carry(
             counts[0, m] += 1
             reached = ends[block[k], m] if cut[k] else now[k] + h[k]
             while wanted[k] < times and outputs[wanted[k]] <= reached * (1.0 + 1e-12):
-                t = (outputs[wanted[k]] - now[k]) / h[k]
-                between(k, t, x, tx, f[0], f[6], fresh[k], out_x[wanted[k], :, m])
-                between(k, t, s, ts, f[1], f[7], fresh[k], out_s[wanted[k], :, m])
+                if outputs[wanted[k]] >= reached * (1.0 - 1e-12):  # the end itself: no slopes needed
+                    out_x[wanted[k], :, m], out_s[wanted[k], :, m] = tx[:, k], ts[:, k]
+                else:
+                    t = (outputs[wanted[k]] - now[k]) / h[k]
+                    between(k, t, x, tx, f[0], f[6], fresh[k], out_x[wanted[k], :, m])
+                    between(k, t, s, ts, f[1], f[7], fresh[k], out_s[wanted[k], :, m])
                 wanted[k] += 1
-            for i in range(n):
-                x[i, k], s[i, k] = tx[i, k], ts[i, k]
+            x[:, k], s[:, k] = tx[:, k], ts[:, k]
             now[k] = reached
-            if fresh[k]:
-                opening[k] = h[k]
+            opening[k] = h[k] if fresh[k] else opening[k]
             length[k] = min(max(length[k], h[k] * grown), 2.0 * opening[k]) if cut[k] else h[k] * grown
             fresh[k] = cut[k]
-            if cut[k]:
-                block[k] = min(block[k] + 1, blocks - 1)
+            block[k] = min(block[k] + cut[k], blocks - 1)
         if shortest < 1.0:
             return 0.0
     return 0.0
