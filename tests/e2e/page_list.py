@@ -18,6 +18,7 @@ FLOOR = (
 HOUSE = (
     "/today",
     "/rooms",
+    "/rooms/import",
     "/lots",
     f"/lots/{CURING}",
     f"/lots/{CURING}?print=1",

@@ -27,3 +27,8 @@ def rooms(
         kept = {lot.lot: house.store.kept.latest(SORT, lot.lot) for lot in lots}
         outlooks = {lot: from_bytes(found.body) for lot, found in kept.items() if found is not None}
     return rooms_now(house, moment, lots, outlooks)
+
+
+def names(house: OpenHouse) -> tuple[str, ...]:
+    """Every room of the house by name."""
+    return tuple(sorted(record.room for record in house.store.rooms.all()))

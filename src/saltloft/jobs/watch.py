@@ -27,7 +27,7 @@ from saltloft.plant.house_record import BatchRecord
 from saltloft.plant.readings import ReadingsSealed
 from saltloft.plant.rooms import ROOM_ROLES
 from saltloft.plant.stated import Stamp
-from saltloft.store.loggers import LogReading, Question, ReadOptions, Series, read_log
+from saltloft.store.loggers import LogReading, Question, ReadOptions, Series, read_log, shown
 from saltloft.store.loggers.reader import refuse_size
 from saltloft.store.loggers.shown import reading_as_plain, reading_sentences
 from saltloft.store.readings import Times, Values, batch_digest
@@ -213,16 +213,31 @@ def undo(house: OpenHouse, by: Stamp, batch: str, reason: str, entry_id: str) ->
     return house.store.readings.void(batch, reason.strip(), by, entry_id)
 
 
+def recent(house: OpenHouse, count: int = 5) -> list[BatchRecord]:
+    """The imports made last, newest first, undone ones too.
+
+    Args:
+        house: OpenHouse.
+        count: int. How many at most.
+    """
+    return house.store.readings.newest(count)
+
+
 def sentences(taken: FileTaken) -> list[str]:
     """Everything to show about one file, one line each: what was understood, odd rows, questions, the end."""
-    shown = [*reading_sentences(taken.reading), taken.words]
+    lines = [*reading_sentences(taken.reading), taken.words]
     if taken.known and taken.added:
-        shown.append(
+        lines.append(
             say_many(
                 "{count} reading was known already.", "{count} readings were known already.", taken.known
             )
         )
-    return shown
+    return lines
+
+
+def odd_sentences(taken: FileTaken) -> list[str]:
+    """Gaps, stretches worth a look and rows that were not taken, one line each."""
+    return list(shown.odd_sentences(taken.reading))
 
 
 def as_plain(taken: FileTaken) -> dict[str, Any]:

@@ -119,6 +119,17 @@ class Readings(Shelf[BatchRecord]):
             ).scalar()
         return self.get(batch) if batch is not None else None
 
+    def newest(self, count: int) -> list[BatchRecord]:
+        """The batches sealed last, newest first, undone ones too.
+
+        Args:
+            count: int. How many at most.
+        """
+        with self.database.reading() as connection:
+            chosen = select(batch_now.c.batch).order_by(batch_now.c.number.desc()).limit(count)
+            batches = list(connection.execute(chosen).scalars())
+        return [self.get(batch) for batch in batches]
+
     def series_names(self) -> list[str]:
         """Every series that ever had a reading, by name."""
         with self.database.reading() as connection:

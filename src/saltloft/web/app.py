@@ -27,6 +27,7 @@ from saltloft.web.pages import (
     enter,
     facts,
     floor,
+    imports,
     lot,
     lots,
     papers,
@@ -37,8 +38,10 @@ from saltloft.web.pages import (
 )
 from saltloft.web.rendering import Pages, shell_version
 from saltloft.web.security import Guard
+from saltloft.web.uploads import UploadShelf
 from saltloft.web.visitor import recognise
 
+PAGES = (today, rooms, imports, lots, lot, facts, decide, floor, enter, correct, people, papers, system)
 HOUSE_VARIABLE = "SALTLOFT_HOUSE"
 HOSTS_VARIABLE = "SALTLOFT_HOSTS"
 LOCAL_HOSTS = ("127.0.0.1", "localhost", "[::1]")
@@ -72,6 +75,7 @@ def create_app(house: House, hosts: tuple[str, ...] = LOCAL_HOSTS, clock: Clock 
     app.state.pages = Pages(house, static)
     app.state.house_name = house.face().name
     app.state.days = DayShelf()
+    app.state.uploads = UploadShelf()
     app.state.clock = clock
 
     @app.middleware("http")
@@ -90,7 +94,7 @@ def create_app(house: House, hosts: tuple[str, ...] = LOCAL_HOSTS, clock: Clock 
     app.add_middleware(GZipMiddleware, minimum_size=1024)
     app.add_middleware(Guard, hosts=hosts)
     app.include_router(files.router(static, shell_version()))
-    for page in (today, rooms, lots, lot, facts, decide, floor, enter, correct, people, papers, system):
+    for page in PAGES:
         app.include_router(page.routes, include_in_schema=False)
     app.include_router(api.routes)
     errors.install(app)

@@ -43,6 +43,8 @@ HEADERS = {
 }
 READING = frozenset({"GET", "HEAD", "OPTIONS"})
 LARGEST_BODY = 256 * 1024
+# Where a file is handed in. A larger one goes in by `saltloft import` on the house's computer.
+UPLOADS = {"/rooms/import": 16 * 1024 * 1024}
 
 
 class Guard:
@@ -75,26 +77,31 @@ class Guard:
                 headers["X-Request-Id"] = scope["state"]["request_id"]
             await send(message)
 
-        refusal = self._refusal(scope["method"], Headers(scope=scope))
+        largest = self._largest(scope)
+        refusal = self._refusal(scope["method"], Headers(scope=scope), largest)
         if refusal is not None:
             await refusal(scope, receive, send_with_headers)
             return
-        await self.app(scope, self._measured(receive), send_with_headers)
+        await self.app(scope, self._measured(receive, largest), send_with_headers)
 
-    def _refusal(self, method: str, headers: Headers) -> PlainTextResponse | None:
+    def _largest(self, scope: Scope) -> int:
+        """The largest body one address takes. [bytes]"""
+        return max(self.largest_body, UPLOADS.get(scope["path"], 0))
+
+    def _refusal(self, method: str, headers: Headers, largest: int) -> PlainTextResponse | None:
         host = headers.get("host", "")
         if host not in self.hosts and host.rsplit(":", 1)[0] not in self.hosts:
             return PlainTextResponse(say("This house does not answer under that name."), 400)
         if method not in READING and not _same_origin(headers, host):
             return PlainTextResponse(say("That request did not come from a page of this house."), 403)
         length = headers.get("content-length", "0")
-        if not length.isdigit() or int(length) > self.largest_body:
+        if not length.isdigit() or int(length) > largest:
             return PlainTextResponse(
-                say("That is larger than {limit} kB; nothing was read.", limit=self.largest_body // 1024), 413
+                say("That is larger than {limit} kB; nothing was read.", limit=largest // 1024), 413
             )
         return None
 
-    def _measured(self, receive: Receive) -> Receive:
+    def _measured(self, receive: Receive, largest: int) -> Receive:
         """A body sent without a length is cut off at the same limit."""
         seen = 0
 
@@ -102,7 +109,7 @@ class Guard:
             nonlocal seen
             message = await receive()
             seen += len(message.get("body", b""))
-            return {"type": "http.disconnect"} if seen > self.largest_body else message
+            return {"type": "http.disconnect"} if seen > largest else message
 
         return counted
 

@@ -20,14 +20,15 @@ def reading_sentences(reading: LogReading) -> Iterator[str]:
     for row in reading.first_rows:
         yield f"{row.line:>6} | {row.raw}"
         yield "       = " + ("; ".join(row.parsed) or say("nothing taken"))
-    yield from _odd_sentences(reading)
+    yield from odd_sentences(reading)
     for question in reading.questions:
         options = " | ".join(question.options) or "..."
         yield ("? " if question.blocking else "") + question.words
         yield f"    --answer '{question.key}={options}'"
 
 
-def _odd_sentences(reading: LogReading) -> Iterator[str]:
+def odd_sentences(reading: LogReading) -> Iterator[str]:
+    """Gaps, stretches worth a look and rows not taken, one line each."""
     for gap in reading.gaps[:_SHOWN_GAPS]:
         yield say(
             "no reading of {series} between {start} and {end}",

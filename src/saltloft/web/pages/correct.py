@@ -27,7 +27,9 @@ from saltloft.web.visitor import EnteringVisitor, ReadingVisitor, Visitor, check
 
 routes = APIRouter()
 # What is entered on a page of its own, or by a machine.
-ELSEWHERE = frozenset({"readings.sealed", "readings.voided", "entry.corrected", "piece.weighed", "ph.read"})
+ELSEWHERE = frozenset(
+    {"readings.sealed", "readings.voided", "entry.corrected", "piece.weighed", "ph.read", "device.enrolled"}
+)
 RECORDABLE = (FLOOR | SETTING_UP | {"person.added", "document.recorded"}) - ELSEWHERE
 
 

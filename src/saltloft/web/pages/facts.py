@@ -24,6 +24,7 @@ from saltloft.web.errors import NotForThisRole
 from saltloft.web.pages.correct import FormTexts, refusal
 from saltloft.web.visitor import EnteringVisitor, ReadingVisitor, Visitor, check_form
 
+UNIT_SIGNS = {"1": "", "degC": "°C", "degF": "°F", "C.h": "°C·h", "F.h": "°F·h"}
 routes = APIRouter()
 KIND = "fact.confirmed"
 
@@ -171,7 +172,7 @@ def row_line(row: FactRow, house: House, names: dict[str, str], visitor: Visitor
     """One row with everything a reader compares with the source."""
     fact = row.fact
     given = (
-        (say("range"), _range(fact.low, fact.high, fact.unit)),
+        (say("range"), _range(fact.low, fact.high, UNIT_SIGNS.get(fact.unit, fact.unit))),
         (say("may be used for"), fact.valid),
         (say("place in the source"), fact.place),
         (say("how it is known"), confidence_word(str(fact.confidence))),
@@ -183,7 +184,7 @@ def row_line(row: FactRow, house: House, names: dict[str, str], visitor: Visitor
     return RowLine(
         key=fact.key,
         value=_number(fact.value),
-        unit="" if fact.unit == "1" else fact.unit,
+        unit=UNIT_SIGNS.get(fact.unit, fact.unit),
         mark="not shown" if row.open else "met",
         word=say("not confirmed") if row.open else say("confirmed"),
         lines=tuple((name, text) for name, text in given if text),

@@ -57,6 +57,7 @@ def rooms_page(request: Request, visitor: ReadingVisitor) -> HTMLResponse:
         loads=load_bars(rooms),
         mass_unit=visitor.units.mass,
         temperature_unit=visitor.units.temperature,
+        may_enter=visitor.may_enter,
     )
 
 

@@ -93,6 +93,15 @@
   document.addEventListener("saltloft:swapped", function (event) { lookAgain(event.detail); });
   lookAgain(document.querySelector("[data-look-again]"));
 
+  // A file above its limit is named before a byte of it is sent.
+  for (const field of document.querySelectorAll("input[type=file][data-most]")) {
+    field.addEventListener("change", function () {
+      const large = Array.from(field.files).some(function (file) { return file.size > Number(field.dataset.most); });
+      field.setCustomValidity(large ? field.dataset.sayLarge : "");
+      field.reportValidity();
+    });
+  }
+
   const printer = document.querySelector("[data-print]");
   if (printer) { printer.addEventListener("click", function () { window.print(); }); }
 
