@@ -5,20 +5,16 @@ from __future__ import annotations
 import http.cookiejar
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import pytest
 from fastapi.testclient import TestClient
 from tests import small_house
+from tests.web_client import NUMBERS, URL, client_of, entry, send
 
-from saltloft.cases.judgement import confirmed_keys
 from saltloft.house import House
-from saltloft.jobs import confirm, judge, people, queue
+from saltloft.jobs import judge, people, queue
 from saltloft.jobs.today import day_sheet
 from saltloft.web.app import create_app
-
-URL = "http://127.0.0.1:8765"
-NUMBERS = iter(range(1, 10_000))
 
 
 @pytest.fixture
@@ -27,34 +23,6 @@ def house(tmp_path: Path) -> Iterator[House]:
     small_house.stored(made, small_house.weighing("1.05", green=1))
     yield made
     made.close()
-
-
-def client_of(house: House, person: str = "") -> TestClient:
-    """A browser of its own; signed in when a person is named."""
-    client = TestClient(create_app(house), base_url=URL, follow_redirects=False)
-    if person:
-        code = people.make_link(house, person, house.now())
-        answer = client.post(f"/sign-in/{code}", data={"device": "phone"})
-        assert answer.status_code == 303, answer.text
-    return client
-
-
-def entry(number: str = "1.01", **more: Any) -> dict[str, Any]:
-    payload = {"lot": "AL-0310", "mass": {"number": number, "unit": "kg"}, "instrument": "S1", "tag": "14"}
-    return {
-        "id": f"01990000-0000-7000-8000-{next(NUMBERS):012d}",
-        "kind": "piece.weighed/1",
-        "subject": "AL-0310",
-        "happened_at": "2026-03-11T12:30:00+00:00",
-        "payload": payload,
-        **more,
-    }
-
-
-def send(client: TestClient, *entries: dict[str, Any], **headers: str) -> list[dict[str, Any]]:
-    answer = client.post("/api/v1/entries", json={"entries": list(entries)}, headers=headers)
-    assert answer.status_code == 200, answer.text
-    return list(answer.json()["entries"])
 
 
 def test_a_resent_entry_is_answered_already(house: House) -> None:
@@ -92,7 +60,17 @@ def test_an_enrolled_device_hands_in_after_the_session_ended(house: House) -> No
     assert client.post("/api/v1/entries", json={"entries": [entry(person="besnik")]}).status_code == 401
 
 
-@pytest.mark.parametrize("kind", ["hold.lifted/1", "lot.released/1", "person.added/1", "readings.sealed/1"])
+def test_a_room_hands_phone_is_in_the_journal(house: House) -> None:
+    """The device whose entries a floor person sends is stated, by them, when they first sign in."""
+    client_of(house, "besnik")
+    (said,) = [item for item in house.store.devices.all() if item.person == "besnik"]
+    assert said.payload.label == "phone"
+    assert said.device == said.payload.device
+
+
+@pytest.mark.parametrize(
+    "kind", ["hold.lifted/1", "device.enrolled/1", "lot.released/1", "person.added/1", "readings.sealed/1"]
+)
 def test_signing_and_office_work_cannot_come_from_a_device(house: House, kind: str) -> None:
     client = client_of(house, "ilo")
     assert send(client, entry(kind=kind, payload={}, subject=""))[0]["status"] == "refused"
@@ -365,77 +343,3 @@ def test_a_document_is_signed_with_the_pin(house: House) -> None:
     assert client.post("/record?kind=document.recorded/1", data={**form, "pin": "1"}).status_code == 422
     assert client.post("/record?kind=document.recorded/1", data={**form, "pin": "2580"}).status_code == 200
     assert len(house.store.documents.all()) == 1
-
-
-def facts_form(client: TestClient, lot: str, keys: list[str]) -> dict[str, str]:
-    """What ticking some rows on the page sends."""
-    page = client.get(f"/facts?lot={lot}").text
-    form = {"csrf": page.split('name="csrf" value="')[1].split('"')[0]}
-    for key in keys:
-        form[f"row.{key}"] = page.split(f'name="row.{key}" value="')[1].split('"')[0]
-        form[f"entry.{key}"] = page.split(f'name="entry.{key}" value="')[1].split('"')[0]
-    return form
-
-
-def test_a_quality_person_confirms_what_they_read_and_takes_it_back(house: House) -> None:
-    """Ticked rows are signed in the edition named; without edition or PIN nothing is written."""
-    people.set_pin(house, "ilo", "2580")
-    client = client_of(house, "ilo")
-    waiting = [row.fact.key for row in confirm.rows(house, "AL-0310") if row.open]
-    assert len(waiting) >= 2
-    form = facts_form(client, "AL-0310", waiting[:2])
-    for wrong in ({"pin": "2580"}, {"pin": "0000", "edition": "1997"}, {"edition": "1997"}):
-        answer = client.post("/facts?lot=AL-0310", data={**form, **wrong})
-        assert answer.status_code == 422
-    assert "checked" in answer.text  # what was ticked is kept
-    assert 'value="1997"' not in client.get("/facts?lot=AL-0310").text
-    assert house.store.confirmations.all() == []
-    signed = {**form, "pin": "2580", "edition": " 1997  revision "}
-    assert client.post("/facts?lot=AL-0310", data=signed).status_code == 303
-    assert (
-        client.post("/facts?lot=AL-0310", data=signed).status_code == 303
-    )  # sent twice, once in the journal
-    said = house.store.confirmations.all()
-    assert {item.payload.fact for item in said} == set(waiting[:2])
-    assert {(item.person, item.payload.edition, item.payload.demo) for item in said} == {
-        ("ilo", "1997 revision", 0)
-    }
-    known = confirmed_keys(house, house.now())
-    assert set(waiting[:2]) <= known
-    assert not set(waiting[2:]) & known
-    assert "1997 revision" in client.get("/facts?lot=AL-0310").text
-    # Taking it back is signed too.
-    back = {"csrf": form["csrf"], "entry_id": "01990000-0000-7000-8000-00000000facc", "act": "strike"}
-    back["reason"] = "another edition lay there"
-    where = f"/entries/{said[0].entry_id}/correct"
-    assert client.get(where).status_code == 200
-    assert client.post(where, data={**back, "pin": "1"}).status_code == 422
-    answer = client.post(where, data={**back, "pin": "2580"})
-    assert (answer.status_code, answer.headers["location"]) == (303, "/facts")
-    assert said[0].payload.fact not in confirmed_keys(house, house.now())
-
-
-def test_a_row_that_changed_since_it_was_shown_is_not_confirmed(house: House) -> None:
-    people.set_pin(house, "ilo", "2580")
-    client = client_of(house, "ilo")
-    key = next(row.fact.key for row in confirm.rows(house, "AL-0310") if row.open)
-    form = {**facts_form(client, "AL-0310", [key]), f"row.{key}": "0" * 64}
-    answer = client.post("/facts?lot=AL-0310", data={**form, "pin": "2580", "edition": "1997"})
-    assert answer.status_code == 422
-    assert "not the one that was shown" in answer.text
-    assert house.store.confirmations.all() == []
-
-
-def test_only_quality_confirms_and_only_on_the_page(house: House) -> None:
-    """Signing is online only: neither another role, nor an enrolled device through the API."""
-    assert client_of(house, "besnik").get("/facts").status_code == 403
-    maren = client_of(house, "maren")
-    page = maren.get("/facts?lot=AL-0310")
-    assert page.status_code == 200
-    assert 'name="pin"' not in page.text
-    csrf = maren.get("/me").text.split('name="csrf" value="')[1].split('"')[0]
-    assert maren.post("/facts", data={"csrf": csrf, "row.x": "1"}).status_code == 403
-    ilo = client_of(house, "ilo")
-    payload = {"fact": "degree_hours.us.base", "edition": "1997", "digest": "0" * 64}
-    assert send(ilo, entry(kind="fact.confirmed/1", payload=payload, subject=""))[0]["status"] == "refused"
-    assert ilo.get("/facts?lot=AL-9999").status_code == 404

@@ -26,6 +26,8 @@ FLOOR = frozenset(
         "room.set",
         "readings.sealed",
         "entry.corrected",
+        # Stated by the page when a person first signs in on a device of their own.
+        "device.enrolled",
     }
 )
 SETTING_UP = frozenset(
@@ -38,7 +40,7 @@ SETTING_UP = frozenset(
     }
 )
 SIGNING = frozenset({"hold.lifted", "lot.released", "fact.confirmed", "document.recorded"})
-OFFICE = frozenset({"house.set_up", "person.added", "device.enrolled"})
+OFFICE = frozenset({"house.set_up", "person.added"})
 
 RIGHTS: dict[str, frozenset[str]] = {
     "room_hand": FLOOR,

@@ -26,8 +26,8 @@ from saltloft.web.quantities import Units
 SESSION_COOKIE = "saltloft_session"
 DEVICE_COOKIE = "saltloft_device"
 DEVICE_SECONDS = 400 * 24 * 3600
-# What a device may hand in: the floor's kinds, but nothing that rests on sealed bytes.
-SENDABLE = FLOOR - {"readings.sealed", "entry.corrected"}
+# What a device may hand in: the floor's kinds, but nothing that rests on sealed bytes, nor another device.
+SENDABLE = FLOOR - {"readings.sealed", "entry.corrected", "device.enrolled"}
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ from saltloft.foundation.errors import RuleBroken
 from saltloft.foundation.words import say
 from saltloft.plant.answers import HazardStand, LotJudgement
 from saltloft.plant.checks.verdict import Outcome, Verdict
+from saltloft.plant.sentences import hazard_words, outcome_word
 
 ROLES_THAT_SIGN = ("quality",)
 
@@ -70,8 +71,8 @@ def open_points(
     lines = [
         say(
             "{hazard}: {outcome}; {words}",
-            hazard=stand.hazard,
-            outcome=stand.outcome.value,
+            hazard=hazard_words(stand.hazard),
+            outcome=outcome_word(stand.outcome),
             words=stand.words,
         )
         for stand in hazards
