@@ -9,17 +9,12 @@ import re
 from pathlib import Path
 
 from babel.messages.catalog import Catalog
-from babel.messages.extract import extract_from_dir
 from babel.messages.mofile import write_mo
-
-import saltloft
+from scripts.words import sentences
 
 LANGUAGE = "qps"
 VOWELS = str.maketrans("aeiouAEIOU", "áéíóúÁÉÍÓÚ")
 LONGER = 1.4
-# Python with say("...") and say_many("...", "...", n); templates the same.
-KEYWORDS: dict[str, tuple[int, ...] | None] = {"say": None, "say_many": (1, 2)}
-METHODS = [("**/templates/**.html", "jinja2"), ("**.py", "python")]
 
 
 def lengthened(text: str) -> str:
@@ -37,21 +32,10 @@ def lengthened(text: str) -> str:
     return "".join(grown) + ("é" * max(missing, 0))
 
 
-def messages() -> Catalog:
-    """Every sentence of the program that can be translated."""
-    catalogue = Catalog(project="saltloft")
-    root = Path(saltloft.__file__).parent
-    for _, _, message, comments, _ in extract_from_dir(
-        str(root), METHODS, {"**/templates/**.html": {"silent": "false"}}, KEYWORDS
-    ):
-        catalogue.add(message, user_comments=comments)
-    return catalogue
-
-
 def write_catalogue(folder: Path) -> Path:
     """Write the lengthened catalogue under a folder that SALTLOFT_LOCALE may name."""
     catalogue = Catalog(locale="en", project="saltloft")
-    for message in messages():
+    for message in sentences():
         if not message.id:
             continue
         if isinstance(message.id, tuple):
