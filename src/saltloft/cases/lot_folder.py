@@ -17,6 +17,7 @@ from saltloft.plant.lot_record import LotRecord
 from saltloft.plant.rounds import floor_tasks, next_weighing_at, tagged_pieces
 from saltloft.plant.sentences import day_words, moment_words
 from saltloft.plant.stated import Stated
+from saltloft.plant.trade_words import unit_sign
 
 PIECES = 6
 
@@ -182,5 +183,9 @@ def _source(house: OpenHouse, key: str, said: dict[str, Stated[Any]]) -> SourceL
         confirmed = say("by {person}{mark}", person=item.person, mark=mark)
     place = f", {fact.place}" if fact.place else ""
     return SourceLine(
-        key, f"{fact.value} {fact.unit}".strip(), source.title + place, str(fact.confidence), confirmed
+        key,
+        f"{fact.value} {unit_sign(fact.unit)}".strip(),
+        source.title + place,
+        str(fact.confidence),
+        confirmed,
     )

@@ -57,7 +57,7 @@ def day_sentence(day: DaySheet) -> str:
     """The sentence the sheet begins with: how many things, and the most pressing one."""
     counts = {kind: len(day.of_kind(kind)) for kind in MARK_OF_KIND}
     parts = [
-        say_many("{count} thing worries", "{count} things worry", counts["worry"]),
+        say_many("{count} worry", "{count} worries", counts["worry"]),
         say_many("{count} is due", "{count} are due", counts["due"]),
         say_many("{count} lot is ready or nearly", "{count} lots are ready or nearly", counts["ready"]),
     ]
@@ -65,7 +65,14 @@ def day_sentence(day: DaySheet) -> str:
     first = next(iter((*day.of_kind("worry"), *day.of_kind("due"))), None)
     if first is None:
         return sentence
-    return say("{sentence} First: {because}", sentence=sentence, because=first.because)
+    if first.because.startswith(first.subject):
+        return say("{sentence} First: {because}", sentence=sentence, because=first.because)
+    return say(
+        "{sentence} First {subject}: {because}",
+        sentence=sentence,
+        subject=first.subject,
+        because=first.because,
+    )
 
 
 def _items(day: DaySheet, kind: str, title: str, empty: str) -> Marks:

@@ -62,3 +62,8 @@ def confidence_word(confidence: str) -> str:
         "own": say("our own"),
     }
     return words.get(confidence, confidence)
+
+
+def unit_sign(unit: str) -> str:
+    """A fact row's unit as people write it; nothing for a pure number."""
+    return {"degC": "°C", "degF": "°F", "F.h": "°F·h", "C.h": "°C·h", "1": ""}.get(unit, unit)

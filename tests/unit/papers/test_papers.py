@@ -127,7 +127,7 @@ def test_an_empty_day_says_what_is_not_there() -> None:
     day = replace(examples.day(), items=(), rooms=(), lots=(), yields=())
     console = text_sheet.text(day_sheet.day_sheet(day))
     assert "Nothing stands out from what was recorded." in console
-    assert "0 things worry, 0 are due" in console
+    assert "0 worries, 0 are due" in console
 
 
 def test_the_template_holds_no_words_of_its_own() -> None:

@@ -19,12 +19,11 @@ from saltloft.jobs.confirm import FactRow
 from saltloft.plant.rights import may
 from saltloft.plant.sentences import caution, moment_words
 from saltloft.plant.stated import Draft
-from saltloft.plant.trade_words import confidence_word
+from saltloft.plant.trade_words import confidence_word, unit_sign
 from saltloft.web.errors import NotForThisRole
 from saltloft.web.pages.correct import FormTexts, refusal
 from saltloft.web.visitor import EnteringVisitor, ReadingVisitor, Visitor, check_form
 
-UNIT_SIGNS = {"1": "", "degC": "°C", "degF": "°F", "C.h": "°C·h", "F.h": "°F·h"}
 routes = APIRouter()
 KIND = "fact.confirmed"
 
@@ -146,7 +145,9 @@ def facts_sentence(rows: Sequence[FactRow], lot: str) -> str:
         )
     )
     if not waiting:
-        return rests + " " + say("All are confirmed.")
+        demo = any(row.confirmed is not None and row.confirmed.payload.demo for row in rows)
+        all_of_them = say("All are marked confirmed; by the demo, no edition was read.") if demo else ""
+        return f"{rests} {all_of_them or say('All are confirmed.')}"
     counts = say_many(
         "{count} is not confirmed; a rule that rests on it counts as not shown.",
         "{count} are not confirmed; a rule that rests on one of them counts as not shown.",
@@ -172,7 +173,7 @@ def row_line(row: FactRow, house: House, names: dict[str, str], visitor: Visitor
     """One row with everything a reader compares with the source."""
     fact = row.fact
     given = (
-        (say("range"), _range(fact.low, fact.high, UNIT_SIGNS.get(fact.unit, fact.unit))),
+        (say("range"), _range(fact.low, fact.high, unit_sign(fact.unit))),
         (say("may be used for"), fact.valid),
         (say("place in the source"), fact.place),
         (say("how it is known"), confidence_word(str(fact.confidence))),
@@ -184,9 +185,9 @@ def row_line(row: FactRow, house: House, names: dict[str, str], visitor: Visitor
     return RowLine(
         key=fact.key,
         value=_number(fact.value),
-        unit=UNIT_SIGNS.get(fact.unit, fact.unit),
+        unit=unit_sign(fact.unit),
         mark="not shown" if row.open else "met",
-        word=say("not confirmed") if row.open else say("confirmed"),
+        word=state_of(row),
         lines=tuple((name, text) for name, text in given if text),
         digest=row.digest,
         open=row.open,
@@ -194,17 +195,29 @@ def row_line(row: FactRow, house: House, names: dict[str, str], visitor: Visitor
     )
 
 
+def state_of(row: FactRow) -> str:
+    """Whether the row is confirmed, in a word or two."""
+    if row.open:
+        return say("not confirmed")
+    demo = row.confirmed is not None and row.confirmed.payload.demo
+    return say("confirmed by the demo") if demo else say("confirmed")
+
+
 def confirmed_words(row: FactRow, house: House, names: dict[str, str]) -> str:
     """Who confirmed the row, when and in which edition."""
     if row.confirmed is not None:
         item = row.confirmed
-        mark = say(", demo: edition not read") if item.payload.demo else ""
+        if item.payload.demo:
+            return say(
+                "{when} by {person}, demo: edition not read",
+                when=moment_words(item.at, str(house.zone), house.today()),
+                person=names.get(item.person, item.person),
+            )
         return say(
-            "{when} by {person}, edition {edition}{mark}",
+            "{when} by {person}, edition {edition}",
             when=moment_words(item.at, str(house.zone), house.today()),
             person=names.get(item.person, item.person),
             edition=item.payload.edition,
-            mark=mark,
         )
     if row.by_source:
         return say("by its source, read")
