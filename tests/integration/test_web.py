@@ -343,3 +343,18 @@ def test_a_document_is_signed_with_the_pin(house: House) -> None:
     assert client.post("/record?kind=document.recorded/1", data={**form, "pin": "1"}).status_code == 422
     assert client.post("/record?kind=document.recorded/1", data={**form, "pin": "2580"}).status_code == 200
     assert len(house.store.documents.all()) == 1
+
+
+def test_the_other_units_are_one_tap_away(house: House) -> None:
+    """Each page carries the link; what it shows is converted, and the unit is never left out."""
+    client = client_of(house, "maren")
+    page = client.get("/rooms").text
+    assert "?units=us" in page
+    queue.keep_day(house, "en", day_sheet(house, house.now(), {}, {}), house.now())
+    metric, other = client.get("/rooms").text, client.get("/rooms?units=us").text
+    assert '<span class="unit">°C</span>' in metric
+    assert '<span class="unit">°F</span>' not in metric
+    assert '<span class="unit">°F</span>' in other
+    assert '<span class="unit">lb</span>' in other
+    assert "?units=metric" in other
+    assert client.get("/rooms?units=stone").text.count("°F</span>") == 0

@@ -203,7 +203,7 @@ def _away(
     shown = number_words(wanted, decimals)
     if air.mean is not None and abs(air.mean - wanted) > limits[0]:
         words = say(
-            "{mean} {unit} in the mean of 6 h, set {wanted}",
+            "{mean} {unit} in the mean of 6 h, set {wanted} {unit}",
             mean=number_words(air.mean, decimals),
             unit=unit,
             wanted=shown,
@@ -213,7 +213,7 @@ def _away(
     worst = max(ends, key=lambda end: abs(end - wanted), default=wanted)
     if abs(worst - wanted) > limits[1]:
         words = say(
-            "went to {worst} {unit} in the last 24 h, set {wanted}",
+            "went to {worst} {unit} in the last 24 h, set {wanted} {unit}",
             worst=number_words(worst, decimals),
             unit=unit,
             wanted=shown,

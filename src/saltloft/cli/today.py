@@ -39,11 +39,12 @@ def today(
         refuse_unwritable(file)
     with open_house(house) as opened:
         at = moment_of(opened, given_day(date_, opened.now().astimezone(opened.zone)))
+        system = opened.store.house().payload.units
         outlooks = forecast.morning(opened, at, tell=_tell)
         day = day_sheet(opened, at, outlooks, judge.judge_many(opened, outlooks, at))
     if yields is not None:
         write_file(yields, yield_csv(day.yields).encode())
-    sheet = paper.day_sheet(day, paper="us-letter" if letter else "a4")
+    sheet = paper.day_sheet(day, paper="us-letter" if letter else "a4", system=system)
     if output is not None:
         write_file(output, pdf(sheet))
     print(json.dumps(today_json(day), indent=2, ensure_ascii=False) if as_json else text(sheet))

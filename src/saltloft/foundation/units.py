@@ -105,3 +105,52 @@ def celsius_from_fahrenheit(temperature_f: float) -> float:
 def fahrenheit_from_celsius(temperature_c: float) -> float:
     """Degrees Fahrenheit from degrees Celsius, exact by definition. [degF]"""
     return temperature_c * 1.8 + 32.0
+
+
+US = "us"
+_SHOWN = r"[+−-]?\d{1,3}(?:,\d{3})+(?:\.\d+)?|[+−-]?\d+(?:\.\d+)?"
+# One number before its unit, or two ends of a range before one unit.
+_MEASURED = re.compile(rf"(?<![\w.,])(?:({_SHOWN})( to | – ))?({_SHOWN}) (kg|°C)(?![\w/·]|\.h)")
+
+
+def in_system(value: float, unit: str, system: str) -> tuple[float, str]:
+    """A number and its unit as a person of that system reads them.
+
+    Args:
+        value: float. In `unit`.
+        unit: str. 'kg', '°C', or words that begin with 'kg '; every other unit stays.
+        system: str. 'metric' or 'us'.
+    """
+    if system == US and unit == "°C":
+        return fahrenheit_from_celsius(value), "°F"
+    if system == US and (unit == "kg" or unit.startswith("kg ")):
+        return value * float(MILLIGRAMS["kg"] / MILLIGRAMS["lb"]), "lb" + unit[2:]
+    return value, unit
+
+
+def beside_metric(text: str, system: str) -> str:
+    """A sentence with lb and °F in brackets behind every kg and °C, for a person who reads those.
+
+    What a person typed stays as typed; a sentence in a metric person's hands is returned as it is.
+
+    Args:
+        text: str.
+        system: str. 'metric' or 'us'.
+
+    Example:
+        >>> beside_metric("went to 24.0 °C, 1,306 kg there", "us")
+        'went to 24.0 °C (75.2 °F), 1,306 kg (2,879 lb) there'
+    """
+    return _MEASURED.sub(_with_other, text) if system == US else text
+
+
+def _with_other(found: re.Match[str]) -> str:
+    low, between, high, unit = found.groups()
+    ends = [_other(end, unit) for end in (low, high) if end]
+    return f"{found[0]} ({(between or '').join(ends)} {'°F' if unit == '°C' else 'lb'})"
+
+
+def _other(shown: str, unit: str) -> str:
+    decimals = len(shown.partition(".")[2])
+    value, _ = in_system(float(shown.replace(",", "").replace("−", "-")), unit, US)
+    return f"{value:,.{decimals}f}".replace("-", "−")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
+from saltloft.foundation.units import beside_metric, in_system
 from saltloft.foundation.words import say, say_many
 from saltloft.papers.page import Block, Grid, Lead, Mark, Marks, Notes, Sheet
 from saltloft.plant.answer_json import today_json
@@ -21,24 +22,27 @@ from saltloft.plant.sentences import (
 MARK_OF_KIND = {"worry": "look", "due": "due", "ready": "ready", "make": "waiting"}
 
 
-def day_sheet(day: DaySheet, *, paper: str = "a4") -> Sheet:
+def day_sheet(day: DaySheet, *, paper: str = "a4", system: str = "metric") -> Sheet:
     """Lay the day out as a sheet.
 
     Args:
         day: DaySheet.
         paper: str. 'a4' or 'us-letter'.
+        system: str. 'metric' or 'us': lb and °F.
     """
     blocks: tuple[Block, ...] = (
-        Lead(day_sentence(day)),
-        _items(day, "worry", say("What worries me"), say("Nothing stands out from what was recorded.")),
-        _items(day, "due", say("What is due"), say("Nothing is due today.")),
-        _items(day, "ready", say("What is ready"), say("No lot is near its target.")),
-        _items(day, "make", say("What to make"), say("Nothing is planned.")),
-        rooms_grid(day.rooms, day),
+        Lead(beside_metric(day_sentence(day), system)),
+        _items(
+            day, system, "worry", say("What worries me"), say("Nothing stands out from what was recorded.")
+        ),
+        _items(day, system, "due", say("What is due"), say("Nothing is due today.")),
+        _items(day, system, "ready", say("What is ready"), say("No lot is near its target.")),
+        _items(day, system, "make", say("What to make"), say("Nothing is planned.")),
+        rooms_grid(day.rooms, day, system),
         lots_grid(day.lots),
         hams_grid(day.hams),
-        fresh_grid(day.fresh, day),
-        yield_grid(day.yields),
+        fresh_grid(day.fresh, day, system),
+        yield_grid(day.yields, system),
         Notes("", (say("Every number's entries and fact rows: saltloft today --json, also attached here."),)),
     )
     return Sheet(
@@ -75,19 +79,26 @@ def day_sentence(day: DaySheet) -> str:
     )
 
 
-def _items(day: DaySheet, kind: str, title: str, empty: str) -> Marks:
+def _items(day: DaySheet, system: str, kind: str, title: str, empty: str) -> Marks:
     rows = [
-        Mark(MARK_OF_KIND[kind], _amount(item), item.subject, item.because, _sources_words(item.sources))
+        Mark(
+            MARK_OF_KIND[kind],
+            _amount(item, system),
+            item.subject,
+            beside_metric(item.because, system),
+            _sources_words(item.sources),
+        )
         for item in day.of_kind(kind)
     ]
     return Marks(title, tuple(rows), empty)
 
 
-def _amount(item: DayItem) -> str:
+def _amount(item: DayItem, system: str) -> str:
     if item.number is None:
         return ""
     decimals = 0 if float(item.number).is_integer() else 1 if abs(item.number) >= 1 else 2
-    return f"{number_words(item.number, decimals)} {item.unit}".rstrip()
+    value, unit = in_system(item.number, item.unit, system)
+    return f"{number_words(value, decimals)} {unit}".rstrip()
 
 
 def _sources_words(sources: Sequence[str]) -> str:
@@ -100,31 +111,33 @@ def _sources_words(sources: Sequence[str]) -> str:
     return say("rests on {parts}", parts=", ".join(parts)) if parts else ""
 
 
-def rooms_grid(rooms: Sequence[RoomNow], day: DaySheet) -> Grid:
+def rooms_grid(rooms: Sequence[RoomNow], day: DaySheet, system: str = "metric") -> Grid:
     """The rooms with a blank to write what the walk found."""
     rows = []
     for room in rooms:
-        air = _pair(room.temperature_c, room.rh_pct, 1)
+        air = _pair(room.temperature_c, room.rh_pct, 1, system)
         when = "" if room.read_at is None else moment_words(room.read_at, day.house.zone, day.day)
-        load = say("{load} of {capacity}", load=f"{room.load_kg:,.0f}", capacity=f"{room.capacity_kg:,}")
+        carried, capacity = _mass(room.load_kg, 0, system), _mass(room.capacity_kg, 0, system)
+        load = say("{load} of {capacity}", load=carried, capacity=capacity)
         rows.append(
             (
                 room.room,
                 air,
-                _pair(room.set_temperature_c, room.set_rh_pct, 0),
+                _pair(room.set_temperature_c, room.set_rh_pct, 0, system),
                 when,
-                load if room.capacity_kg else f"{room.load_kg:,.0f}",
+                load if room.capacity_kg else carried,
                 list_words(room.lots, most=5),
-                room.expected,
+                beside_metric(room.expected, system),
                 "______",
             )
         )
+    degrees, masses = _units(system)
     columns = (
         say("room"),
-        say("air °C / %RH"),
-        say("set"),
+        say("air {unit} / %RH", unit=degrees),
+        say("set {unit} / %RH", unit=degrees),
         say("read"),
-        say("load kg"),
+        say("load {unit}", unit=masses),
         say("lots"),
         say("as set?"),
         say("by hand"),
@@ -132,8 +145,22 @@ def rooms_grid(rooms: Sequence[RoomNow], day: DaySheet) -> Grid:
     return Grid(say("Rooms"), columns, tuple(rows), empty=say("No room is defined yet."))
 
 
-def _pair(temperature_c: float | None, rh_pct: float | None, decimals: int) -> str:
-    shown = ["–" if value is None else number_words(value, decimals) for value in (temperature_c, rh_pct)]
+def _units(system: str) -> tuple[str, str]:
+    """The signs of a temperature and a mass in that system."""
+    return in_system(0.0, "°C", system)[1], in_system(0.0, "kg", system)[1]
+
+
+def _mass(mass_kg: float, decimals: int, system: str) -> str:
+    return f"{in_system(mass_kg, 'kg', system)[0]:,.{decimals}f}"
+
+
+def _degrees(temperature_c: float | None, system: str) -> float | None:
+    return None if temperature_c is None else in_system(temperature_c, "°C", system)[0]
+
+
+def _pair(temperature_c: float | None, rh_pct: float | None, decimals: int, system: str) -> str:
+    values = (_degrees(temperature_c, system), rh_pct)
+    shown = ["–" if value is None else number_words(value, decimals) for value in values]
     return " / ".join(shown)
 
 
@@ -180,30 +207,38 @@ def hams_grid(rows: Sequence[HamLine]) -> Grid:
     return Grid(say("Hams"), columns, cells, right=(2, 4, 6), note=note, empty=say("No ham group is here."))
 
 
-def fresh_grid(rows: Sequence[FreshLine], day: DaySheet) -> Grid:
+def fresh_grid(rows: Sequence[FreshLine], day: DaySheet, system: str = "metric") -> Grid:
     """Fresh batches of the last days with the use-by a person entered."""
     shown = [row for row in rows if not row.use_by or date.fromisoformat(row.use_by) >= day.day]
     cells = tuple(
         (
             row.lot,
             row.title,
-            f"{row.left_kg:,.0f}",
-            "–" if row.core_temperature_c is None else number_words(row.core_temperature_c, 1),
+            _mass(row.left_kg, 0, system),
+            "–" if (core := _degrees(row.core_temperature_c, system)) is None else number_words(core, 1),
             day_words(date.fromisoformat(row.use_by), day.day) if row.use_by else say("not packed"),
         )
         for row in shown
     )
-    columns = (say("batch"), say("product"), say("here kg"), say("core °C"), say("use by, as entered"))
+    degrees, masses = _units(system)
+    columns = (
+        say("batch"),
+        say("product"),
+        say("here {unit}", unit=masses),
+        say("core {unit}", unit=degrees),
+        say("use by, as entered"),
+    )
     note = say("How long it keeps: not computed yet.")
     return Grid(say("Fresh"), columns, cells, right=(2, 3), note=note, empty=say("No fresh batch is here."))
 
 
-def yield_grid(rows: Sequence[YieldRow]) -> Grid:
-    """Kilograms in and out and the loss by lot, against what was expected."""
+def yield_grid(rows: Sequence[YieldRow], system: str = "metric") -> Grid:
+    """Kilograms (or pounds) in and out and the loss by lot, against what was expected."""
+    masses = _units(system)[1]
     columns = (
         say("lot"),
-        say("in kg"),
-        say("out kg"),
+        say("in {unit}", unit=masses),
+        say("out {unit}", unit=masses),
         say("loss %, measured"),
         say("from"),
         say("expected %"),
@@ -212,13 +247,13 @@ def yield_grid(rows: Sequence[YieldRow]) -> Grid:
     return Grid(
         say("Kilograms in, kilograms out"),
         columns,
-        tuple(_yield_row(row) for row in rows),
+        tuple(_yield_row(row, system) for row in rows),
         right=(1, 2, 3, 5, 6),
         empty=say("No lot was weighed or came off the racks yet."),
     )
 
 
-def _yield_row(row: YieldRow) -> tuple[str, ...]:
+def _yield_row(row: YieldRow, system: str) -> tuple[str, ...]:
     expected = "–"
     if row.expected_pct is not None:
         expected = say("{usual} usual", usual=f"{row.expected_pct:.1f}")
@@ -229,8 +264,8 @@ def _yield_row(row: YieldRow) -> tuple[str, ...]:
         away = number_words(row.loss_pct - row.expected_pct, 1)
     return (
         row.lot,
-        f"{row.in_kg:,.0f}",
-        "–" if row.out_kg is None else f"{row.out_kg:,.1f}",
+        _mass(row.in_kg, 0, system),
+        "–" if row.out_kg is None else _mass(row.out_kg, 1, system),
         "–" if row.loss_pct is None else f"{row.loss_pct:.1f}",
         row.basis,
         expected,

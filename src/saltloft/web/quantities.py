@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from babel.numbers import format_decimal, get_decimal_symbol
 
-from saltloft.foundation.units import MILLIGRAMS, fahrenheit_from_celsius
+from saltloft.foundation.units import MILLIGRAMS, US, beside_metric, fahrenheit_from_celsius, in_system
 from saltloft.plant.sentences import locale_name
 
 
@@ -62,3 +62,16 @@ class Units:
         if temperature_c is not None and self.system == "us":
             return plain(fahrenheit_from_celsius(temperature_c), decimals)
         return plain(temperature_c, decimals)
+
+    @property
+    def other(self) -> str:
+        """The other system: 'us' or 'metric'."""
+        return "metric" if self.system == US else US
+
+    def words(self, text: str) -> str:
+        """A finished sentence, with lb and °F beside kg and °C for those who read them."""
+        return beside_metric(text, self.system)
+
+    def amount(self, value: float, unit: str) -> tuple[float, str]:
+        """A number with its unit in the person's system."""
+        return in_system(value, unit, self.system)

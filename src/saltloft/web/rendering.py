@@ -91,6 +91,7 @@ class Pages:
             "printing": printing,
             "moment": self.moment(face),
             "demo_banner": demo_banner(),
+            "other_units": other_units(request, visitor),
             "csrf": visitor.csrf if visitor else "",
         }
         body = self.environment.get_template(template).render({**common, **values})
@@ -102,6 +103,15 @@ class Pages:
         now = self.house.now()
         words = moment_words(now, face.zone, now.astimezone(ZoneInfo(face.zone)).date())
         return say("{moment}, the demo’s now", moment=words) if face.demo else words
+
+
+def other_units(request: Request, visitor: Visitor | None) -> NavItem | None:
+    """The link that shows the same page in the other units."""
+    if visitor is None:
+        return None
+    word = say("In kg and °C") if visitor.units.system == "us" else say("In lb and °F")
+    query = request.url.include_query_params(units=visitor.units.other).query
+    return NavItem(f"?{query}", word, here=False)
 
 
 def demo_banner() -> str:

@@ -18,6 +18,7 @@ from saltloft.foundation.errors import RuleBroken, UnknownName
 from saltloft.foundation.words import say
 from saltloft.house import House
 from saltloft.jobs import lots, people
+from saltloft.plant.limits import UNITS
 from saltloft.plant.rights import FLOOR, may
 from saltloft.plant.stated import Stamp
 from saltloft.web.errors import NotForThisRole, SignInNeeded
@@ -84,7 +85,7 @@ def recognise(house: House, request: Request) -> Visitor | None:
         person.name,
         said.role,
         said.language,
-        Units(said.units),
+        Units(asked if (asked := request.query_params.get("units")) in UNITS else said.units),
         session.device,
         session.csrf,
     )

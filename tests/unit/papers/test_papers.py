@@ -135,3 +135,19 @@ def test_the_template_holds_no_words_of_its_own() -> None:
     source = (Path(page.__file__).parent / "sheet.typ").read_text()
     outside_code = re.findall(r'"([A-Za-z][a-z]+(?: [a-z]+)+)"', re.sub(r"//.*", "", source))
     assert set(outside_code) <= {"not met", "not shown", "does not apply", "Libertinus Serif", "Libertinus"}
+
+
+def test_the_day_sheet_in_pounds_and_fahrenheit_is_the_same_day() -> None:
+    """Every mass and temperature of the grids is converted with its heading; per cents are not."""
+    day = examples.day()
+    metric, us = (day_sheet.day_sheet(day, system=system) for system in ("metric", "us"))
+    kilograms, pounds = (day_sheet.yield_grid(day.yields, system).rows for system in ("metric", "us"))
+    for one, other in zip(kilograms, pounds, strict=True):
+        assert float(other[1].replace(",", "")) == pytest.approx(
+            float(one[1].replace(",", "")) / 0.45359237, abs=1.7
+        )
+        assert one[3:] == other[3:]
+    heads = [text_sheet.text(sheet) for sheet in (metric, us)]
+    assert "air °C / %RH" in heads[0]
+    assert "air °F / %RH" in heads[1]
+    assert "load kg" not in heads[1]

@@ -37,7 +37,7 @@ from saltloft.plant.stated import Stated
 from saltloft.plant.three_lines import good_words, pays_words, shown_words
 from saltloft.web.folder import folder_of
 from saltloft.web.payload_words import kind_word, payload_words
-from saltloft.web.quantities import plain
+from saltloft.web.quantities import Units, plain
 from saltloft.web.states import state_word
 from saltloft.web.verdict_words import confidence_words, margin_words
 from saltloft.web.visitor import ReadingVisitor, Visitor
@@ -107,12 +107,12 @@ def lot_page(request: Request, visitor: ReadingVisitor, lot: str, told: int = 0)
         holds=hold_words(folder, house),
         told=say("Recorded as entry {seq}.", seq=told) if told else "",
         curve=curve,
-        curve_words=lot_curve_words(outlook) if outlook else "",
+        curve_words=visitor.units.words(lot_curve_words(outlook)) if outlook else "",
         ready=ready,
         ready_words=ready_days_words(outlook) if outlook else "",
         actions=actions(visitor, record),
-        three=three_lines(folder),
-        stands=[stand_line(stand) for stand in folder.judgement.hazards],
+        three=three_lines(folder, visitor.units),
+        stands=[stand_line(stand, visitor.units) for stand in folder.judgement.hazards],
         tables=[*([curve_table(outlook)] if outlook else []), *tables(folder), sources],
         sources=sources,
         facts_word=say("Read and confirm these rows")
@@ -194,29 +194,29 @@ def actions(visitor: Visitor, record: LotRecord) -> list[dict[str, str]]:
     return [*first, {"href": f"/record?lot={record.lot}", "word": say("Record")}, dossier]
 
 
-def three_lines(folder: LotFolder) -> list[dict[str, str]]:
+def three_lines(folder: LotFolder, units: Units) -> list[dict[str, str]]:
     """Shown, good, pays: apart, in this order."""
     record, outlook = folder.record, folder.outlook
     return [
         {"word": say("shown"), "text": shown_words(folder.judgement, outlook)},
         {"word": say("good"), "text": good_words(record, outlook)},
-        {"word": say("pays"), "text": pays_words(record, folder.product, outlook)},
+        {"word": say("pays"), "text": units.words(pays_words(record, folder.product, outlook))},
     ]
 
 
-def stand_line(stand: HazardStand) -> StandLine:
+def stand_line(stand: HazardStand, units: Units) -> StandLine:
     """One hazard with every rule that speaks to it."""
     mark = stand.outcome.value
     return StandLine(
         hazard_words(stand.hazard),
         mark,
         state_word(mark),
-        stand.words,
-        tuple(rule_line(verdict) for verdict in stand.verdicts),
+        units.words(stand.words),
+        tuple(rule_line(verdict, units) for verdict in stand.verdicts),
     )
 
 
-def rule_line(verdict: Verdict) -> RuleLine:
+def rule_line(verdict: Verdict, units: Units) -> RuleLine:
     """One rule: its outcome, its sentence, then margin, gaps, confidence and sources in small."""
     mark = verdict.outcome.value
     small = [
@@ -226,7 +226,9 @@ def rule_line(verdict: Verdict) -> RuleLine:
         confidence_words(verdict.confidence),
         ", ".join(verdict.sources),
     ]
-    return RuleLine(mark, state_word(mark), verdict.words, " · ".join(part for part in small if part))
+    return RuleLine(
+        mark, state_word(mark), units.words(verdict.words), " · ".join(part for part in small if part)
+    )
 
 
 def tables(folder: LotFolder) -> list[Any]:

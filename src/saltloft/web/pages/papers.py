@@ -38,7 +38,7 @@ def today_pdf(request: Request, visitor: ReadingVisitor) -> Response:
     morning = morning_of(request)
     if morning is None:
         raise RuleBroken(say("the day is still being gathered"), do=say("try again in a moment"))
-    sheet = day_sheet(morning.day, paper=paper_size(visitor.units))
+    sheet = day_sheet(morning.day, paper=paper_size(visitor.units), system=visitor.units.system)
     return _file(pdf(sheet), f"day-{morning.day.day.isoformat()}.pdf")
 
 

@@ -51,7 +51,9 @@ def rooms_page(request: Request, visitor: ReadingVisitor) -> HTMLResponse:
     return request.app.state.pages.render(  # type: ignore[no-any-return]
         request,
         "rooms.html",
-        sentence=rooms_sentence(rooms) if morning else say("The rooms are being gathered."),
+        sentence=visitor.units.words(rooms_sentence(rooms))
+        if morning
+        else say("The rooms are being gathered."),
         freshness=morning.freshness if morning else "",
         rooms=[card(room, house, visitor.units) for room in rooms],
         loads=load_bars(rooms),
@@ -111,7 +113,7 @@ def card(room: RoomNow, house: House, units: Units) -> RoomCard:
         room=room.room,
         role_word=room_word(room.role),
         state=room.state,
-        expected=room.expected,
+        expected=units.words(room.expected),
         temperature=units.temperature_of(room.temperature_c),
         rh=plain(room.rh_pct, 0),
         set_temperature=units.temperature_of(room.set_temperature_c),

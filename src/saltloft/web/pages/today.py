@@ -47,14 +47,14 @@ def today_page(request: Request, visitor: ReadingVisitor) -> Response:
         request,
         "today.html",
         pending=morning.pending,
-        sentence=day_sentence(day),
+        sentence=visitor.units.words(day_sentence(day)),
         freshness=morning.freshness,
         lanes=pictured(day.lots[:NEXT_LANES], day.day, "next"),
         groups=groups(day, visitor.units),
         rooms=[card(room, house, visitor.units) for room in day.rooms],
         hams=ham_grid(day.hams),
         fresh=fresh_grid(day.fresh, visitor.units, day.day),
-        yields=yield_grid(day.yields),
+        yields=yield_grid(day.yields, visitor.units.system),
         may_enter=visitor.may_enter,
     )
     return page
@@ -94,18 +94,19 @@ def groups(day: DaySheet, units: Units) -> list[dict[str, Any]]:
             "title": title,
             "mark": mark,
             "word": state_word(mark),
-            "items": [_line(item, lots, known) for item in day.of_kind(kind)],
+            "items": [_line(item, lots, known, units) for item in day.of_kind(kind)],
             "empty": empty,
         }
         for kind, mark, title, empty in titles
     ]
 
 
-def _line(item: DayItem, lots: set[str], rooms: set[str]) -> ItemLine:
+def _line(item: DayItem, lots: set[str], rooms: set[str], units: Units) -> ItemLine:
     href = f"/lots/{item.subject}" if item.subject in lots else ""
     href = href or (f"/rooms#{item.subject}" if item.subject in rooms else "")
-    amount = ""
+    amount, unit = "", item.unit
     if item.number is not None:
         whole = float(item.number).is_integer()
-        amount = plain(item.number, 0 if whole else 1 if abs(item.number) >= 1 else 2)
-    return ItemLine(item.subject, href, item.because, amount, item.unit, item.sources)
+        value, unit = units.amount(item.number, item.unit)
+        amount = plain(value, 0 if whole else 1 if abs(item.number) >= 1 else 2)
+    return ItemLine(item.subject, href, units.words(item.because), amount, unit, item.sources)
