@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import json
 import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from saltloft.foundation.errors import SaltloftError
+from saltloft.cli.case_answers import answer_files
 from saltloft.foundation.words import say
 
 if TYPE_CHECKING:
@@ -29,27 +28,9 @@ def ferment(
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object a line.")] = False,
 ) -> None:
     """Answer every case in order; a refused one says why and the rest go on."""
-    from saltloft.cases.case_file import error_answer
     from saltloft.jobs.ferment import FermentationDesk
 
-    desk = FermentationDesk.open(time.perf_counter)
-    refused = False
-    for path in cases:
-        try:
-            answered = desk.answer(path)
-        except SaltloftError as error:
-            refused = True
-            if as_json:
-                print(json.dumps(error_answer(error)), flush=True)
-            else:
-                print(say("{file}: {message}", file=path, message=error.message), flush=True)
-            continue
-        if as_json:
-            print(json.dumps(desk.as_json(answered)), flush=True)
-        else:
-            print(plain_words(path.name, answered), flush=True)
-    if refused:
-        raise typer.Exit(1)
+    answer_files(cases, FermentationDesk.open(time.perf_counter), plain_words, as_json)
 
 
 def plain_words(name: str, answered: Answered) -> str:
