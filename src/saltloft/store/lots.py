@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from sqlalchemy import or_, select
+from sqlalchemy import select
 
 from saltloft.plant.lot_record import LotLink, LotRecord, LotSummary
 from saltloft.plant.lot_story import lot_record
 from saltloft.store.database import Database
-from saltloft.store.moments import from_text, to_text
+from saltloft.store.moments import from_text
 from saltloft.store.shelf import Shelf
 from saltloft.store.tables import lot_link, lot_now, lot_room
 
@@ -39,18 +39,6 @@ class Lots(Shelf[LotRecord]):
                 found = self._read(connection, list(names), None)
             chosen = [record for record in found.values() if record is not None]
         return sorted(chosen, key=lambda record: (record.made_at, record.lot))
-
-    def in_room(self, room: str, start: datetime, end: datetime) -> list[str]:
-        """Names of the lots that hung in a room at any time from start to end."""
-        with self.database.reading() as connection:
-            rows = connection.execute(
-                select(lot_room.c.lot)
-                .where(lot_room.c.room == room, lot_room.c.start_at <= to_text(end))
-                .where(or_(lot_room.c.end_at == "", lot_room.c.end_at >= to_text(start)))
-                .distinct()
-                .order_by(lot_room.c.lot)
-            )
-            return list(rows.scalars())
 
     def summaries(self, family: str | None = None) -> list[LotSummary]:
         """One line a lot, newest first, from the reading tables only."""

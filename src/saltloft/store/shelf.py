@@ -84,10 +84,6 @@ class Shelf(Generic[R]):
         with self.database.reading() as connection:
             return self._names(connection)
 
-    def names_in(self, connection: Connection) -> list[str]:
-        """As `names`, inside the caller's writing transaction."""
-        return self._names(connection)
-
     def _names(self, connection: Connection) -> list[str]:
         return journal.subjects_of(connection, self.kinds)
 
