@@ -12,7 +12,7 @@ from saltloft.papers.page import Grid
 from saltloft.plant.entries import encode
 from saltloft.plant.folder import LotFolder
 from saltloft.plant.readings import DocumentRecorded, PhRead, PieceWeighed, PressedAndCut, WaterActivityRead
-from saltloft.plant.sentences import moment_words
+from saltloft.plant.sentences import hazard_words, moment_words
 from saltloft.plant.stated import Stated
 from saltloft.plant.trade_words import confidence_word, instrument_word, ph_place_word, sample_word
 
@@ -227,7 +227,7 @@ def documents(folder: LotFolder) -> Grid:
         covers = say("covers this lot") if item.entry_id in covering else say("does not cover this lot")
         words = (document.limits, covers, mark)
         return (
-            document.hazard.replace("_", " "),
+            hazard_words(document.hazard),
             f"{document.number}, {document.date}, {document.issuer}",
             "; ".join(word for word in words if word),
             item.person,
