@@ -9,8 +9,8 @@ import json
 import sys
 from collections.abc import Mapping
 
-from saltloft.process.ensemble import TARGETS
 from saltloft.process.result import QUANTITIES
+from saltloft.process.targets import TARGETS
 from saltloft.science.growth import ORGANISMS
 
 Json = dict[str, object]

@@ -13,12 +13,14 @@ from tests.drying_cases import central_draws, noisy_log, parameters, piece, stag
 from saltloft.foundation.errors import InputError
 from saltloft.process.build import batter_of, members_of
 from saltloft.process.draws import KNOTS_D, draw, slow_error, value_of
-from saltloft.process.ensemble import day_band, forecast, output_days
+from saltloft.process.ensemble import forecast
 from saltloft.process.flags import lasting
 from saltloft.process.parameters import Prior
 from saltloft.process.piece import with_errors
 from saltloft.process.programme import AirTrace, Programme, Span, block_borders, block_means
+from saltloft.process.series import output_days
 from saltloft.process.simulate import first_day, lot_mean, simulate
+from saltloft.process.targets import day_band
 from saltloft.science.composition import Composition
 
 

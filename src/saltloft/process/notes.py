@@ -1,0 +1,94 @@
+"""Flags about what a forecast was given: its air, its weighings, a room that cannot bring it there."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from saltloft.foundation.errors import OutOfRange
+from saltloft.foundation.words import say
+from saltloft.process.learning import Learned, Weighing
+from saltloft.process.programme import Programme
+from saltloft.process.result import Flag
+from saltloft.process.simulate import Run
+from saltloft.science.water_activity import equilibrium_water
+
+
+def equilibrium_flags(run: Run, targets: Mapping[str, float]) -> list[Flag]:
+    """Members whose last room cannot bring them to the loss or ratio they are meant to reach.
+
+    Args:
+        run: Run.
+        targets: mapping of a name of TARGETS to its level. [unit of the name]
+    """
+    if not run.blocks.open[-1]:
+        return []
+    humidity = np.clip(run.blocks.vapour[-1] / run.blocks.saturated[-1], 0.05, 0.99)
+    members = run.members
+    try:
+        water = equilibrium_water(humidity, members.salt, members.solutes, members.brine, members.halsey)
+    except OutOfRange:
+        return []
+    loss = 100.0 * (members.water - water) / members.green_mass
+    ratio = water * run.batter.solids / run.batter.protein
+    short = np.zeros(members.count, dtype=np.bool_)
+    if "weight_loss_pct" in targets:
+        short |= loss < targets["weight_loss_pct"]
+    if "moisture_protein" in targets:
+        short |= ratio > targets["moisture_protein"]
+    wanted = [targets[name] for name in ("water_activity", "water_activity_core") if name in targets]
+    if wanted:
+        short |= humidity > min(wanted)
+    share = float(short.mean())
+    if share < 0.05:
+        return []
+    words = say("not with this room: the piece comes to rest before the target")
+    return [Flag("equilibrium_short_of_target", None, share, words)]
+
+
+def air_notes(programme: Programme, stated_d: float, horizon_d: float) -> list[Flag]:
+    """Flags about the air that was given.
+
+    Args:
+        programme: Programme.
+        stated_d: float. End of the stated air or of the last weighing. [d]
+        horizon_d: float. Last day shown. [d]
+    """
+    notes = []
+    if programme.set_points_only:
+        words = say("set-points only: no promise date; a logger at the piece or weighings narrow it")
+        notes.append(Flag("set_points_only", None, 1.0, words))
+    if any(stage.until_ph is not None for stage in programme.stages):
+        words = say("no pH course is computed here: a stage that waits for a pH goes to its latest end")
+        notes.append(Flag("ph_not_computed", None, 1.0, words))
+    if programme.trace is not None and programme.trace.longest_gap_d > 0.5:
+        words = say("the air log has a hole of {days:.1f} d", days=programme.trace.longest_gap_d)
+        notes.append(Flag("log_gap", None, 1.0, words))
+    if horizon_d > stated_d + 0.5:
+        words = say(
+            "the last air is carried on after its end on day {end:.0f}, to day {day:.0f}",
+            end=stated_d,
+            day=horizon_d,
+        )
+        notes.append(Flag("programme_extended", stated_d, 1.0, words))
+    return notes
+
+
+def outlier_flags(learned: Learned, weighings: Sequence[Weighing]) -> list[Flag]:
+    """Weighings that were hardly believed, by name.
+
+    Args:
+        learned: Learned.
+        weighings: sequence of Weighing, in the order that was learned from.
+    """
+    found = []
+    for weighing, wild in zip(weighings, learned.outlier_share, strict=True):
+        if wild > 0.5:
+            words = say(
+                "the weighing of day {day:g} ({loss:.1f} %) does not fit the others: weigh again",
+                day=weighing.day,
+                loss=100.0 * weighing.weight_loss,
+            )
+            found.append(Flag("weighing_outlier", weighing.day, float(wild), words))
+    return found
