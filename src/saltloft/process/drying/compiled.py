@@ -8,7 +8,8 @@ from numpy.typing import NDArray
 from saltloft.foundation.errors import NumericsError
 from saltloft.process.drying import integrate
 from saltloft.process.drying.integrate import Control, Profiles
-from saltloft.process.drying.kernel import LANES, carry
+from saltloft.process.drying.kernel import carry
+from saltloft.process.drying.kernel_rates import LANES
 from saltloft.process.drying.members import Blocks, Members
 from saltloft.process.drying.nodes import Nodes
 
@@ -23,7 +24,7 @@ def brine_table(members: Members) -> Array:
 
 
 def member_table(members: Members) -> Array:
-    """What a lane needs to know of its member, array (13, members), rows as in `kernel.py`."""
+    """What a lane needs to know of its member, array (13, members), rows as in `kernel_rates.py`."""
     m = members
     halsey = (np.broadcast_to(m.halsey.scale, m.count), np.broadcast_to(m.halsey.power, m.count))
     rows = (m.volume, m.solids_per_m, m.law.fixed_volume, m.length_share, m.salt_ratio, m.salt_drag, *halsey)
@@ -32,7 +33,7 @@ def member_table(members: Members) -> Array:
 
 
 def air_table(blocks: Blocks) -> Array:
-    """The air, array (10, blocks, members), rows as in `kernel.py`."""
+    """The air, array (10, blocks, members), rows as in `kernel_rates.py`."""
     b = blocks
     is_open = np.repeat(b.open[:, None].astype(np.float64), b.end_s.shape[1], axis=1)
     films = (b.film_heat, b.film_power, b.film_ratio, is_open)
