@@ -12,7 +12,18 @@ from typing import Any
 from saltloft.foundation.units import mass
 from saltloft.house import House
 from saltloft.jobs import record
-from saltloft.plant import hams, instruments, lots, people, readings, recipes, rooms, stock
+from saltloft.plant import (
+    analyses,
+    hams,
+    instruments,
+    lots,
+    people,
+    readings,
+    ready_plan,
+    recipes,
+    rooms,
+    stock,
+)
 from saltloft.plant.stated import Draft, Receipt, Stamp
 
 MADE_AT = datetime(2026, 3, 10, 12, 30, tzinfo=UTC)
@@ -149,7 +160,10 @@ def one_of_each(house: House) -> None:
         house,
         readings.PhRead("AL-0310", (Decimal("5.31"), Decimal("5.27")), "core", "pH-A"),
         readings.WaterActivityRead("AL-0310", Decimal("0.955"), "ground", "AW-1"),
-        readings.PressedAndCut("AL-0310", (2, 2, 3), Decimal("0.5")),
+        readings.PressedAndCut("AL-0310", (2, 2, 3), Decimal("0.5"), 0, 0, 0, "", 1, "even", "14"),
+        analyses.LotAnalysed("AL-0310", Decimal("52.1"), Decimal("16.4"), document="LAB-7"),
+        analyses.PieceMeasured("AL-0310", Decimal("62.5"), "14", Decimal("61.0")),
+        ready_plan.ReadyPlanned("alder", Decimal("0.90"), least_days=28, least_days_why="house plan"),
         readings.CheckDone("05:30 round", 1, room="D2"),
         readings.CheckDone("02:00 look", 1),
         instruments.InstrumentChecked("pH-A", 1, "slope 166 mV", "150 to 177 mV"),

@@ -283,3 +283,30 @@ def test_what_was_recorded_later_is_unknown_before(tmp_path: Path) -> None:
     # AL-0310 itself was recorded at NOW, so nothing is known of it before.
     assert house.store.lots.find("AL-0310", asof=MADE_AT + DAY) is None
     assert house.store.lots.get("AL-0310", asof=NOW).weighings[0].payload.mass.number == "1.03"
+
+
+def test_what_an_earlier_version_wrote_may_come_again(tmp_path: Path) -> None:
+    """A device resends an entry that was taken in before the program was brought up: nothing is added."""
+    from saltloft.plant.canonical import canonical_bytes
+    from saltloft.plant.earlier import PressedAndCut1
+    from saltloft.plant.entries import decode, encode
+    from saltloft.store import writing
+    from saltloft.store.journal import NewEntry
+
+    house = with_lot(tmp_path / "house")
+    old, at = PressedAndCut1("AL-0310", (3, 3, 4), Decimal("1.5"), good=1), MADE_AT + timedelta(days=20)
+    body = canonical_bytes(encode(old))
+    entry = NewEntry(
+        "e-of-version-1", "lot.pressed_and_cut/1", "AL-0310", body, at, at, "maren", "tablet", None
+    )
+    house.store.write(lambda connection: writing.append(connection, [entry]))
+    (cut,) = house.store.lots.get("AL-0310").pressed_and_cut
+    assert (cut.kind, cut.payload.rim_mm, cut.payload.ring) == ("lot.pressed_and_cut/1", Decimal("1.5"), -1)
+    again = decode("lot.pressed_and_cut/1", encode(old))
+    sent = Stamp("maren", "tablet", NOW)
+    receipt = record.enter(house, sent, [draft(again, at, id="e-of-version-1")])[0]
+    assert receipt.status == "already"
+    other = replace(again, press=(5, 5, 5))
+    refused = record.enter(house, sent, [draft(other, at, id="e-of-version-1")])[0]
+    assert refused.status == "refused"
+    assert house.store.verify().whole

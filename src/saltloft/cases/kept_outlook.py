@@ -107,5 +107,6 @@ def _target(plain: Mapping[str, Any]) -> TargetDay:
             "mean": Band(**plain["mean"]),
             "share_of_pieces": {share: Band(**band) for share, band in plain["share_of_pieces"].items()},
             "kill_log10": {name: (pair[0], pair[1]) for name, pair in plain["kill_log10"].items()},
+            "chances": {name: tuple(days) for name, days in plain.get("chances", {}).items()},
         }
     )

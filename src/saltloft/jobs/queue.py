@@ -37,11 +37,15 @@ LOT_KINDS = frozenset(
         "lot.hung/1",
         "lot.moved/1",
         "piece.weighed/1",
+        "piece.measured/1",
         "ph.read/1",
+        "water_activity.read/1",
+        "lot.analysed/1",
         "entry.corrected/1",
         "lot.yielded/1",
     }
 )
+PRODUCT_KINDS = frozenset({"product.ready/1"})
 ROOM_KINDS = frozenset({"room.set/1", "readings.sealed/1", "readings.voided/1"})
 
 Handler = Callable[[OpenHouse, str, Mapping[str, str]], None]
@@ -241,6 +245,9 @@ def _lots_of(house: OpenHouse, entry: Entry) -> set[str]:
     if entry.kind in LOT_KINDS:
         record = house.store.lots.find(entry.subject)
         return {record.lot} if record is not None and _forecast(record) else set()
+    if entry.kind in PRODUCT_KINDS:
+        made = (record for record in house.store.lots.hanging() if record.product == entry.subject)
+        return {record.lot for record in made if _forecast(record)}
     if entry.kind not in ROOM_KINDS:
         return set()
     hanging = [record for record in house.store.lots.hanging() if _forecast(record)]

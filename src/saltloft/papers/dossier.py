@@ -38,6 +38,8 @@ def dossier(folder: LotFolder, *, paper: str = "a4") -> Sheet:
         dossier_tables.weighings(folder),
         dossier_tables.ph_sets(folder),
         dossier_tables.water_activities(folder),
+        dossier_tables.analyses(folder),
+        dossier_tables.diameters(folder),
         dossier_tables.pressed_and_cut(folder),
         dossier_tables.rooms(folder),
         dossier_tables.holds(folder),

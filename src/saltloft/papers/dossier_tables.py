@@ -9,12 +9,20 @@ from zoneinfo import ZoneInfo
 
 from saltloft.foundation.words import say
 from saltloft.papers.page import Grid
+from saltloft.plant.analyses import LotAnalysed, PieceMeasured
 from saltloft.plant.entries import encode
 from saltloft.plant.folder import LotFolder
 from saltloft.plant.readings import DocumentRecorded, PhRead, PieceWeighed, PressedAndCut, WaterActivityRead
 from saltloft.plant.sentences import hazard_words, moment_words
 from saltloft.plant.stated import Stated
-from saltloft.plant.trade_words import confidence_word, instrument_word, ph_place_word, sample_word
+from saltloft.plant.trade_words import (
+    analyst_word,
+    confidence_word,
+    cut_words,
+    instrument_word,
+    ph_place_word,
+    sample_word,
+)
 
 Cells = tuple[str, ...]
 
@@ -42,7 +50,7 @@ def weighings(folder: LotFolder) -> Grid:
         )
 
     columns = (say("tag"), say("as typed"), say("loss %"), say("what"), say("scale"))
-    return _stated(folder, "piece.weighed/1", say("Weighings, measured"), columns, cells, right=(2, 3))
+    return _stated(folder, "piece.weighed", say("Weighings, measured"), columns, cells, right=(2, 3))
 
 
 def ph_sets(folder: LotFolder) -> Grid:
@@ -54,7 +62,7 @@ def ph_sets(folder: LotFolder) -> Grid:
         return (ph_place_word(payload.where), values, core, payload.instrument)
 
     columns = (say("where"), say("pH"), say("core °C"), say("meter"))
-    return _stated(folder, "ph.read/1", say("pH, measured"), columns, cells)
+    return _stated(folder, "ph.read", say("pH, measured"), columns, cells)
 
 
 def water_activities(folder: LotFolder) -> Grid:
@@ -64,9 +72,7 @@ def water_activities(folder: LotFolder) -> Grid:
         return (sample_word(payload.sample), str(payload.value), payload.instrument)
 
     columns = (say("sample"), say("water activity"), say("meter"))
-    return _stated(
-        folder, "water_activity.read/1", say("Water activity, measured"), columns, cells, right=(2,)
-    )
+    return _stated(folder, "water_activity.read", say("Water activity, measured"), columns, cells, right=(2,))
 
 
 def pressed_and_cut(folder: LotFolder) -> Grid:
@@ -75,10 +81,45 @@ def pressed_and_cut(folder: LotFolder) -> Grid:
     def cells(payload: PressedAndCut) -> Cells:
         said = {1: say("good"), 0: say("not yet"), -1: ""}[payload.good]
         rim = "" if payload.rim_mm is None else f"{payload.rim_mm}"
-        return (" ".join(str(value) for value in payload.press), rim, said, payload.note)
+        press = " ".join(str(value) for value in payload.press)
+        return (press, rim, cut_words(payload), said, payload.note)
 
-    columns = (say("press 1–5"), say("rim mm"), say("curer"), say("note"))
-    return _stated(folder, "lot.pressed_and_cut/1", say("Pressed and cut"), columns, cells)
+    columns = (say("press 1–5"), say("rim mm"), say("cut"), say("curer"), say("note"))
+    return _stated(folder, "lot.pressed_and_cut", say("Pressed and cut"), columns, cells)
+
+
+def analyses(folder: LotFolder) -> Grid:
+    """Every analysis of a sample, with the ratio where water and protein are of the same one."""
+
+    def cells(payload: LotAnalysed) -> Cells:
+        parts = (payload.moisture_pct, payload.protein_pct, payload.fat_pct, payload.salt_pct)
+        ratio = "" if payload.protein_pct is None else f"{payload.moisture_pct / payload.protein_pct:.2f}"
+        shown = tuple("" if part is None else str(part) for part in parts)
+        origin = ", ".join(part for part in (analyst_word(payload.analyst), payload.document) if part)
+        return (sample_word(payload.sample), *shown, ratio, origin)
+
+    columns = (
+        say("sample"),
+        say("water %"),
+        say("protein %"),
+        say("fat %"),
+        say("salt %"),
+        say("moisture:protein"),
+        say("from"),
+    )
+    title = say("Analyses, measured")
+    return _stated(folder, "lot.analysed", title, columns, cells, right=(2, 3, 4, 5, 6))
+
+
+def diameters(folder: LotFolder) -> Grid:
+    """Every diameter that was measured."""
+
+    def cells(payload: PieceMeasured) -> Cells:
+        other = "" if payload.other_mm is None else str(payload.other_mm)
+        return (payload.tag, str(payload.diameter_mm), other)
+
+    columns = (say("tag"), say("mm"), say("across it, mm"))
+    return _stated(folder, "piece.measured", say("Diameters, measured"), columns, cells, right=(2, 3))
 
 
 def _stated(
@@ -94,7 +135,7 @@ def _stated(
     rows: list[Cells] = []
     struck: list[int] = []
     for item in folder.record.history:
-        if item.kind != kind:
+        if item.kind.partition("/")[0] != kind:
             continue
         front, back = _when(folder, item), (item.person, f"#{item.seq}")
         if not item.corrected:

@@ -17,8 +17,21 @@ from decimal import Decimal, InvalidOperation
 from typing import Any
 
 from saltloft.foundation.errors import InputError, UnknownName
-from saltloft.plant import hams, instruments, lots, people, readings, recipes, rooms, stock
+from saltloft.plant import (
+    analyses,
+    earlier,
+    hams,
+    instruments,
+    lots,
+    people,
+    readings,
+    ready_plan,
+    recipes,
+    rooms,
+    stock,
+)
 
+# Of one kind the newest version stands last.
 KINDS: dict[str, type] = {
     "house.set_up/1": people.HouseSetUp,
     "person.added/1": people.PersonAdded,
@@ -31,6 +44,7 @@ KINDS: dict[str, type] = {
     "material.received/1": stock.MaterialReceived,
     "recipe.defined/1": recipes.RecipeDefined,
     "product.defined/1": recipes.ProductDefined,
+    "product.ready/1": ready_plan.ReadyPlanned,
     "lot.made/1": lots.LotMade,
     "lot.hung/1": lots.LotHung,
     "lot.moved/1": lots.LotMoved,
@@ -47,8 +61,11 @@ KINDS: dict[str, type] = {
     "ham.weighed/1": hams.HamGroupWeighed,
     "piece.weighed/1": readings.PieceWeighed,
     "ph.read/1": readings.PhRead,
+    "piece.measured/1": analyses.PieceMeasured,
     "water_activity.read/1": readings.WaterActivityRead,
-    "lot.pressed_and_cut/1": readings.PressedAndCut,
+    "lot.pressed_and_cut/1": earlier.PressedAndCut1,
+    "lot.pressed_and_cut/2": readings.PressedAndCut,
+    "lot.analysed/1": analyses.LotAnalysed,
     "check.done/1": readings.CheckDone,
     "document.recorded/1": readings.DocumentRecorded,
     "readings.sealed/1": readings.ReadingsSealed,
@@ -56,6 +73,8 @@ KINDS: dict[str, type] = {
     "entry.corrected/1": readings.Corrected,
 }
 
+# The version in which each kind is written now; the others are only read.
+_NEWEST = {kind.partition("/")[0]: kind for kind in KINDS}
 _NAMES = {payload_type: kind for kind, payload_type in KINDS.items()}
 
 # The field that names what an entry is about; entries about one subject are read together.
@@ -70,6 +89,7 @@ _SUBJECTS: dict[type, str] = {
     stock.MaterialReceived: "material_lot",
     recipes.RecipeDefined: "recipe",
     recipes.ProductDefined: "product",
+    ready_plan.ReadyPlanned: "product",
     readings.CheckDone: "room",
     readings.DocumentRecorded: "hazard",
     readings.ReadingsSealed: "batch",
@@ -107,6 +127,16 @@ def kind_of(payload: object) -> str:
     return _NAMES[type(payload)]
 
 
+def newest(kind: str) -> str:
+    """The same kind in the version in which it is written now; an unknown kind comes back as it is."""
+    return _NEWEST.get(kind.partition("/")[0], kind)
+
+
+def versions(name: str) -> tuple[str, ...]:
+    """Every version of a kind, such as 'lot.pressed_and_cut', oldest first."""
+    return tuple(kind for kind in KINDS if kind.partition("/")[0] == name)
+
+
 def encode(payload: object) -> dict[str, Any]:
     """A payload as strings, whole numbers, lists and objects; unset fields are left out."""
     if not dataclasses.is_dataclass(payload) or isinstance(payload, type):
@@ -132,7 +162,7 @@ def _plain(value: object) -> Any:
 
 
 def decode(kind: str, body: Mapping[str, Any]) -> Any:
-    """The payload dataclass of `kind` from its plain form.
+    """The payload dataclass of `kind` from its plain form; one of an earlier version as it is stated today.
 
     Raises:
         UnknownName: for an unknown kind or field.
@@ -140,7 +170,9 @@ def decode(kind: str, body: Mapping[str, Any]) -> Any:
     """
     if kind not in KINDS:
         raise UnknownName("entry kind", kind, KINDS)
-    return _build(KINDS[kind], body, kind)
+    built = _build(KINDS[kind], body, kind)
+    to_now = earlier.TO_NOW.get(type(built))
+    return built if to_now is None else to_now(built)
 
 
 @dataclasses.dataclass(frozen=True)

@@ -12,6 +12,7 @@ from datetime import datetime
 from decimal import Decimal
 
 from saltloft.foundation.words import say
+from saltloft.plant.analyses import LotAnalysed, PieceMeasured
 from saltloft.plant.lot_state import LotState, net_mg
 from saltloft.plant.readings import PhRead, PieceWeighed, WaterActivityRead
 
@@ -32,13 +33,17 @@ class Fit:
 
 
 def fit_of(payload: object, state: LotState, at: datetime) -> Fit:
-    """Compare a weighing, pH set or water activity with the lot's last ones."""
+    """Compare a weighing, pH set, water activity, analysis or diameter with the lot's last ones."""
     if isinstance(payload, PieceWeighed):
         return _weighing(payload, state, at)
     if isinstance(payload, PhRead):
         return _ph(payload, state, at)
     if isinstance(payload, WaterActivityRead):
         return _water_activity(payload, state)
+    if isinstance(payload, LotAnalysed):
+        return _analysis(payload, state)
+    if isinstance(payload, PieceMeasured):
+        return _diameter(payload, state)
     return Fit()
 
 
@@ -110,6 +115,37 @@ def _water_activity(said: WaterActivityRead, state: LotState) -> Fit:
             say("a_w {now}? The last was {last}. Keep it, or mend it.", now=said.value, last=last), False
         )
     return Fit(say("The last was {last}.", last=last))
+
+
+def _analysis(said: LotAnalysed, state: LotState) -> Fit:
+    """Bounds are common practice, no source: a whole close to 100 %, less water than last time."""
+    parts = (said.moisture_pct, said.protein_pct, said.fat_pct, said.salt_pct)
+    given = [part for part in parts if part is not None]
+    whole = sum(given, Decimal(0))
+    if len(given) == len(parts) and whole < 88:
+        return Fit(
+            say("Water, protein, fat and salt make {whole} % only? Keep it, or mend it.", whole=whole), False
+        )
+    if said.protein_pct is not None and not Decimal("0.4") <= said.moisture_pct / said.protein_pct <= 5:
+        ratio = f"{said.moisture_pct / said.protein_pct:.2f}"
+        return Fit(say("Moisture:protein {ratio}? Keep it, or mend it.", ratio=ratio), False)
+    if state.moisture is None:
+        return Fit()
+    values = {"now": said.moisture_pct, "last": state.moisture}
+    if said.moisture_pct - state.moisture > 4:
+        return Fit(say("{now} % water? The last was {last} %. Keep it, or mend it.", **values), False)
+    return Fit(say("The last was {last} % water: it fits.", **values))
+
+
+def _diameter(said: PieceMeasured, state: LotState) -> Fit:
+    """A piece shrinks, by a fifth at most between two looks (common practice, no source)."""
+    last = state.diameters.get(said.tag)
+    if last is None:
+        return Fit()
+    values = {"now": f"{said.mean_mm:.1f}", "last": f"{last:.1f}"}
+    if not 0.8 * last <= said.mean_mm <= 1.04 * last:
+        return Fit(say("{now} mm? The last was {last} mm. Keep it, or mend it.", **values), False)
+    return Fit(say("The last was {last} mm: it fits.", **values))
 
 
 def _kg(mg: float) -> str:

@@ -13,7 +13,18 @@ from typing import Any, Protocol
 
 from saltloft.foundation.errors import InputError, RuleBroken
 from saltloft.foundation.words import say
-from saltloft.plant import hams, instruments, lots, people, readings, recipes, rooms, stock
+from saltloft.plant import (
+    analyses,
+    hams,
+    instruments,
+    lots,
+    people,
+    readings,
+    ready_plan,
+    recipes,
+    rooms,
+    stock,
+)
 from saltloft.plant.lot_state import LotState, net_mg
 
 # Which entries bring a name into being: the sort of name, and the field that holds it.
@@ -259,6 +270,17 @@ def _product(said: recipes.ProductDefined, context: Context) -> None:
         )
 
 
+def _ready(said: ready_plan.ReadyPlanned, context: Context) -> None:
+    found = context.known.get("product", said.product, "product")
+    if found.family != "dry_sausage":
+        raise InputError(
+            "only dry sausage is planned to be ready this way",
+            got=found.family,
+            allowed="dry_sausage",
+            key="product",
+        )
+
+
 def _document(said: readings.DocumentRecorded, context: Context) -> None:
     for lot in said.covers_lots:
         context.known.existing_lot(lot, "covers_lots")
@@ -310,6 +332,8 @@ _LOT_ENTRIES: dict[type, str] = {
     readings.PhRead: "",
     readings.WaterActivityRead: "",
     readings.PressedAndCut: "",
+    analyses.LotAnalysed: "",
+    analyses.PieceMeasured: "",
 }
 
 _CHECKS: dict[type, Callable[[Any, Context], str | None]] = {
@@ -321,6 +345,7 @@ _CHECKS: dict[type, Callable[[Any, Context], str | None]] = {
         context.known.get("instrument", said.instrument, "instrument") and None
     ),
     recipes.ProductDefined: _product,
+    ready_plan.ReadyPlanned: _ready,
     lots.LotMade: _made,
     lots.FreshMade: _fresh,
     lots.HoldLifted: _lifted,

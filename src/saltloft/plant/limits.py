@@ -17,7 +17,18 @@ from zoneinfo import ZoneInfo
 from saltloft.foundation.errors import InputError
 from saltloft.foundation.units import MILLIGRAMS, Mass
 from saltloft.foundation.units import mass as booked
-from saltloft.plant import hams, instruments, lots, people, readings, recipes, rooms, stock
+from saltloft.plant import (
+    analyses,
+    hams,
+    instruments,
+    lots,
+    people,
+    readings,
+    ready_plan,
+    recipes,
+    rooms,
+    stock,
+)
 
 LONGEST_TEXT = 4000
 _NAME = re.compile(r"^\w[\w .+&()'-]{0,59}$")
@@ -245,9 +256,49 @@ def _pressed(said: readings.PressedAndCut) -> None:
     for value in said.press:
         _between("press", value, "1", "5", "")
     _between("rim_mm", said.rim_mm, "0", "100", "mm")
-    _between("hollow", said.hollow, "0", "2", "")
-    _between("smear", said.smear, "0", "2", "")
+    for key in ("ring", "hollow", "smear"):
+        _between(key, getattr(said, key), "-1", "2", "")
     _between("good", said.good, "-1", "1", "")
+    if said.colour:
+        _one_of("colour", said.colour, readings.CUT_COLOURS)
+    looked = (said.ring, said.hollow, said.smear, said.good)
+    if not (said.press or said.rim_mm is not None or said.colour or said.note or max(looked) >= 0):
+        _refuse("press", "nothing", "a press, a cut or a word")
+    _flag("kept", said.kept)
+
+
+def _analysed(said: analyses.LotAnalysed) -> None:
+    _between("moisture_pct", said.moisture_pct, "2", "85", "%", do="per cent of the weight, such as 36.4")
+    _between("protein_pct", said.protein_pct, "2", "70", "%", do="per cent of the weight, such as 21.5")
+    _between("fat_pct", said.fat_pct, "0", "85", "%")
+    _between("salt_pct", said.salt_pct, "0", "20", "%")
+    parts = (said.moisture_pct, said.protein_pct, said.fat_pct, said.salt_pct)
+    whole = sum((part for part in parts if part is not None), Decimal(0))
+    # Each part carries an error of its own; 3 % over the whole is more than they explain (chosen, no source).
+    if whole > 103:
+        _refuse("moisture_pct", f"{whole} % with the other parts", "up to 103 % in all")
+    _one_of("sample", said.sample, readings.SAMPLE_KINDS)
+    _one_of("analyst", said.analyst, analyses.ANALYSTS)
+    _between("pieces", said.pieces, "1", "1000", "")
+    _flag("kept", said.kept)
+
+
+def _measured(said: analyses.PieceMeasured) -> None:
+    for key in ("diameter_mm", "other_mm"):
+        _between(key, getattr(said, key), "8", "300", "mm", do="across the piece, in millimetres")
+    _flag("kept", said.kept)
+
+
+def _ready(said: ready_plan.ReadyPlanned) -> None:
+    if said.water_activity:
+        _between("water_activity", said.water_activity, "0.5", "0.99", "")
+    _one_of("water_activity_of", said.water_activity_of, ready_plan.READY_SAMPLES)
+    _between("least_days", said.least_days, "0", "1000", "days")
+    if said.least_days and not said.least_days_why.strip():
+        _refuse("least_days_why", "nothing", "the rule, plan or customer that asks for the days")
+    _between("lab_days", said.lab_days, "0", "60", "days")
+    for step in ready_plan.STEPS:
+        _between(f"{step}_days", getattr(said, f"{step}_days"), "0", "60", "days")
 
 
 def _document(said: readings.DocumentRecorded) -> None:
@@ -286,6 +337,9 @@ _CHECKS: dict[type, Callable[[Any], None]] = {
     readings.PhRead: _ph_set,
     readings.WaterActivityRead: _water_activity,
     readings.PressedAndCut: _pressed,
+    analyses.LotAnalysed: _analysed,
+    analyses.PieceMeasured: _measured,
+    ready_plan.ReadyPlanned: _ready,
     readings.CheckDone: lambda said: _flag("good", said.good),
     readings.DocumentRecorded: _document,
 }

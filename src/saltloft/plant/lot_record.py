@@ -11,6 +11,7 @@ from datetime import datetime
 from typing import Any
 
 from saltloft.foundation.units import Mass
+from saltloft.plant.analyses import LotAnalysed, PieceMeasured
 from saltloft.plant.hams import HamGroupSalted, HamGroupSaltedOut, HamGroupWeighed
 from saltloft.plant.lots import (
     FreshChilled,
@@ -85,6 +86,8 @@ class LotRecord:
         ph_sets: tuple of Stated of PhRead.
         water_activities: tuple of Stated of WaterActivityRead.
         pressed_and_cut: tuple of Stated of PressedAndCut.
+        analyses: tuple of Stated of LotAnalysed.
+        diameters: tuple of Stated of PieceMeasured.
         chilled: tuple of Stated of FreshChilled.
         packed: tuple of Stated of FreshPacked.
         holds: tuple of Hold.
@@ -117,6 +120,8 @@ class LotRecord:
     yields: tuple[Stated[LotYielded], ...]
     history: tuple[Stated[Any], ...]
     last_seq: int
+    analyses: tuple[Stated[LotAnalysed], ...] = ()
+    diameters: tuple[Stated[PieceMeasured], ...] = ()
 
     @property
     def made_at(self) -> datetime:

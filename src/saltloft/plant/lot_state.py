@@ -7,7 +7,7 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
-from saltloft.plant import hams, lots, readings
+from saltloft.plant import analyses, hams, lots, readings
 
 _MAKES = (lots.LotMade, lots.FreshMade, hams.HamGroupSalted)
 
@@ -40,6 +40,8 @@ class LotState:
         green_weights: mapping of tag to net green weight. [mg]
         ph: mapping of place to (mean, datetime).
         water_activity: (value, datetime) or None.
+        moisture: Decimal or None. Of the last analysis. [%]
+        diameters: mapping of tag ('' for none) to its last diameter. [mm]
         open_holds: mapping of entry id to LotHeld.
         hung: bool.
         released: bool.
@@ -58,6 +60,8 @@ class LotState:
     green_weights: dict[str, float] = field(default_factory=dict)
     ph: dict[str, tuple[Decimal, datetime]] = field(default_factory=dict)
     water_activity: tuple[Decimal, datetime] | None = None
+    moisture: Decimal | None = None
+    diameters: dict[str, float] = field(default_factory=dict)
     open_holds: dict[str, lots.LotHeld] = field(default_factory=dict)
     hung: bool = False
     released: bool = False
@@ -81,6 +85,10 @@ class LotState:
             self.ph[payload.where] = (sum(payload.values, Decimal(0)) / len(payload.values), at)
         elif isinstance(payload, readings.WaterActivityRead):
             self.water_activity = (payload.value, at)
+        elif isinstance(payload, analyses.LotAnalysed):
+            self.moisture = payload.moisture_pct
+        elif isinstance(payload, analyses.PieceMeasured):
+            self.diameters[payload.tag] = payload.mean_mm
         else:
             self._dealt_with(entry_id, payload)
 

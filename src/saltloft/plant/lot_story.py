@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from saltloft.foundation.units import Mass
+from saltloft.plant.analyses import LotAnalysed, PieceMeasured
 from saltloft.plant.hams import HamGroupSalted, HamGroupSaltedOut, HamGroupWeighed
 from saltloft.plant.lot_record import Hold, LotRecord, RoomStay
 from saltloft.plant.lots import (
@@ -70,6 +71,8 @@ def lot_record(lot: str, statements: Sequence[Stated[Any]]) -> LotRecord | None:
         yields=counting(statements, LotYielded),
         history=tuple(statements),
         last_seq=_last_seq(statements),
+        analyses=counting(statements, LotAnalysed),
+        diameters=counting(statements, PieceMeasured),
     )
 
 

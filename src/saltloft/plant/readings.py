@@ -9,6 +9,7 @@ from saltloft.foundation.units import Mass
 
 PH_PLACES = ("core", "rim", "test_mince", "offcut", "strip")
 SAMPLE_KINDS = ("ground", "core", "rim", "slice")
+CUT_COLOURS = ("even", "pale", "grey_core", "grey_rim", "brown", "uneven")
 
 
 @dataclass(frozen=True)
@@ -84,23 +85,33 @@ class WaterActivityRead:
 class PressedAndCut:
     """The curer's hand and eye: press at three places, one piece cut.
 
+    What nobody looked at is not said: -1, an empty word or no number, never 'none'.
+
     Args:
         lot: str.
-        press: tuple of int. 1 (soft) to 5 (hard) at three places; may be empty.
-        rim_mm: Decimal or None. Thickness of the dark rim. [mm]
-        hollow: int. 0 none, 1 small, 2 large.
-        smear: int. 0 none to 2.
+        press: tuple of int. 1 (soft) to 5 (hard) at three places, top, middle and bottom; may be empty.
+        rim_mm: Decimal or None. Thickness of the dark, dry rim in the cut. [mm]
+        hollow: int. 0 none, 1 small, 2 large; -1 not looked.
+        smear: int. Fat smeared over the cut: 0 none, 1 some, 2 much; -1 not looked.
         good: int. 1 when the curer calls it good, 0 not yet, -1 not said.
         note: str.
+        ring: int. A ring that stands out under the rim: 0 none, 1 faint, 2 clear; -1 not looked.
+        colour: str. One of CUT_COLOURS; empty when not said.
+        tag: str. Tag of the piece that was cut; empty for one without a tag.
+        kept: int. 1 when kept after being asked.
     """
 
     lot: str
     press: tuple[int, ...] = ()
     rim_mm: Decimal | None = None
-    hollow: int = 0
-    smear: int = 0
+    hollow: int = -1
+    smear: int = -1
     good: int = -1
     note: str = ""
+    ring: int = -1
+    colour: str = ""
+    tag: str = ""
+    kept: int = 0
 
 
 @dataclass(frozen=True)

@@ -17,9 +17,11 @@ FLOOR = frozenset(
         "ham.salted_out",
         "ham.weighed",
         "piece.weighed",
+        "piece.measured",
         "ph.read",
         "water_activity.read",
         "lot.pressed_and_cut",
+        "lot.analysed",
         "check.done",
         "material.received",
         "instrument.checked",
@@ -36,6 +38,7 @@ SETTING_UP = frozenset(
         "instrument.defined",
         "recipe.defined",
         "product.defined",
+        "product.ready",
         "readings.voided",
     }
 )

@@ -24,6 +24,10 @@ QUANTITIES = (
 )
 
 
+# The chances at which the day of a target is kept: every fortieth.
+DAY_CHANCES = tuple(round(0.025 * number, 3) for number in range(1, 40))
+
+
 @dataclass(frozen=True)
 class SeriesBand:
     """One quantity over the output times, for a piece at random and for the lot's mean.
@@ -54,6 +58,8 @@ class TargetDay:
         composition: mapping of str to float. Median composition at the median day,
             per cent of weight; empty when never reached.
         kill_log10: mapping of organism to (mean, conservative) at the median day. [log10]
+        chances: mapping of 'piece', 'mean' and '0.9' (nine pieces in ten) to the day by which it is
+            reached with each of DAY_CHANCES; None where it is not reached so often. [d]
     """
 
     piece: Band
@@ -62,6 +68,7 @@ class TargetDay:
     share_of_pieces: Mapping[str, Band]
     composition: Mapping[str, float]
     kill_log10: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    chances: Mapping[str, tuple[float | None, ...]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from saltloft.foundation.bands import Band
-from saltloft.process.result import TargetDay
+from saltloft.process.result import DAY_CHANCES, TargetDay
 from saltloft.process.simulate import Run, first_day, lot_mean
 from saltloft.science.statistics import weighted_quantile
 
@@ -39,6 +39,19 @@ def day_band(days: Array) -> Band:
                   for end, q in zip(ends, (0.05, 0.5, 0.95), strict=True)))  # fmt: skip
 
 
+def day_chances(days: Array) -> tuple[float | None, ...]:
+    """The day by which it is reached with each of DAY_CHANCES.
+
+    Args:
+        days: array (draws,). Infinity for never. [d]
+
+    Returns:
+        tuple of float or None, rising; None where fewer draws reach it at all. [d]
+    """
+    found: Array = np.quantile(np.sort(days), DAY_CHANCES, method="inverted_cdf")
+    return tuple(float(day) if np.isfinite(day) else None for day in found)
+
+
 def target_day(run: Run, values: Array, level: float, *, falling: bool) -> TargetDay:
     """When a target is reached: by a piece, by the lot's mean, by a share of the pieces.
 
@@ -57,10 +70,9 @@ def target_day(run: Run, values: Array, level: float, *, falling: bool) -> Targe
     members = first_day(run.time_d, values, level, falling=falling)
     spread = piece_spread(values, lots)
     later = spread[:, None] * (_NORMAL_90 if falling else -_NORMAL_90)
-    shares = {
-        "0.5": day_band(first_day(run.time_d, means, level, falling=falling)),
-        "0.9": day_band(first_day(run.time_d, means + later, level, falling=falling)),
-    }
+    halfway = first_day(run.time_d, means, level, falling=falling)
+    nearly_all = first_day(run.time_d, means + later, level, falling=falling)
+    shares = {"0.5": day_band(halfway), "0.9": day_band(nearly_all)}
     piece = day_band(members)
     composition = {} if piece.p50 is None else _composition_on(run, piece.p50)
     return TargetDay(
@@ -69,6 +81,11 @@ def target_day(run: Run, values: Array, level: float, *, falling: bool) -> Targe
         share_reached=float(np.isfinite(members).mean()),
         share_of_pieces=shares,
         composition=composition,
+        chances={
+            "piece": day_chances(members),
+            "mean": day_chances(halfway),
+            "0.9": day_chances(nearly_all),
+        },
     )
 
 

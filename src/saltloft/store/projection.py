@@ -28,7 +28,15 @@ LOT_PREFIXES = ("lot.", "hold.", "fresh.", "ham.", "piece.", "ph.", "water_activ
 BATCH_PREFIXES = ("readings.",)
 BUILT_TABLES: tuple[Table, ...] = (built, lot_now, lot_room, lot_link, batch_now)
 # A measurement changes nothing in a lot's row but the number of its last entry.
-MEASURING_PREFIXES = ("piece.weighed", "ph.read", "water_activity.read", "lot.pressed_and_cut", "ham.weighed")
+MEASURING_PREFIXES = (
+    "piece.weighed",
+    "piece.measured",
+    "ph.read",
+    "water_activity.read",
+    "lot.pressed_and_cut",
+    "lot.analysed",
+    "ham.weighed",
+)
 _SUBJECTS_AT_ONCE = 200
 
 

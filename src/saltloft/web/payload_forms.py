@@ -13,12 +13,14 @@ from typing import Any
 from saltloft.foundation.errors import InputError
 from saltloft.foundation.units import Mass, decimal_number, mass
 from saltloft.foundation.words import say
+from saltloft.plant.analyses import ANALYSTS
 from saltloft.plant.entries import KINDS, decode
 from saltloft.plant.instruments import INSTRUMENT_TYPES
 from saltloft.plant.limits import DECISIONS, FAMILIES, UNITS
 from saltloft.plant.lots import YIELD_USES
 from saltloft.plant.people import ROLES
-from saltloft.plant.readings import PH_PLACES, SAMPLE_KINDS
+from saltloft.plant.readings import CUT_COLOURS, PH_PLACES, SAMPLE_KINDS
+from saltloft.plant.ready_plan import READY_SAMPLES
 from saltloft.plant.recipes import BASES
 from saltloft.plant.rooms import ROOM_ROLES
 from saltloft.web.payload_words import field_word, plain_value
@@ -27,6 +29,9 @@ CHOICES: dict[str, tuple[str, ...]] = {
     "where": PH_PLACES,
     "sample": SAMPLE_KINDS,
     "into": YIELD_USES,
+    "analyst": ANALYSTS,
+    "colour": ("", *CUT_COLOURS),
+    "water_activity_of": READY_SAMPLES,
     "decision": DECISIONS,
     "family": FAMILIES,
     "basis": BASES,

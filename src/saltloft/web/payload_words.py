@@ -32,6 +32,8 @@ def kind_word(kind: str) -> str:
         "ph.read": say("pH read"),
         "water_activity.read": say("water activity read"),
         "lot.pressed_and_cut": say("pressed and cut"),
+        "lot.analysed": say("analysed"),
+        "piece.measured": say("diameter measured"),
         "check.done": say("round or check"),
         "document.recorded": say("document"),
         "material.received": say("received"),
@@ -42,6 +44,7 @@ def kind_word(kind: str) -> str:
         "instrument.defined": say("an instrument"),
         "recipe.defined": say("a recipe version"),
         "product.defined": say("a product and its plan"),
+        "product.ready": say("when a product is ready, and the days until it leaves"),
         "person.added": say("a person"),
         "fact.confirmed": say("fact confirmed"),
     }
@@ -50,7 +53,7 @@ def kind_word(kind: str) -> str:
 
 def field_word(name: str) -> str:
     """A field's label, with the unit it is typed in."""
-    words = {**_measured(), **_said(), **_moved(), **_set_up()}
+    words = {**_measured(), **_said(), **_moved(), **_set_up(), **_ready()}
     return words.get(name, name.replace("_", " "))
 
 
@@ -86,6 +89,21 @@ def _set_up() -> dict[str, str]:
     }
 
 
+def _ready() -> dict[str, str]:
+    return {
+        "water_activity": say("water activity it has to come down to, 0 for none"),
+        "water_activity_of": say("water activity of"),
+        "least_days": say("least days from hanging, 0 for none"),
+        "least_days_why": say("which rule, plan or customer asks for them"),
+        "lab_days": say("days a laboratory takes"),
+        "wash_days": say("days to brush or wash, 0 when not done"),
+        "dry_days": say("days to dry the surface"),
+        "equalise_days": say("days to equalise, packed"),
+        "slice_days": say("days to slice"),
+        "pack_days": say("days to pack"),
+    }
+
+
 def _measured() -> dict[str, str]:
     return {
         "mass": say("weight, with its unit"),
@@ -107,11 +125,21 @@ def _measured() -> dict[str, str]:
         "air_m_s": say("air speed, m/s"),
         "press": say("press at three places, 1 soft to 5 hard, with ; between"),
         "rim_mm": say("dark rim, mm"),
-        "hollow": say("hollow: 0 none, 1 small, 2 large"),
-        "smear": say("smear: 0 none to 2"),
+        "ring": say("ring under the rim: 0 none, 1 faint, 2 clear, -1 not looked"),
+        "hollow": say("hollow: 0 none, 1 small, 2 large, -1 not looked"),
+        "smear": say("smear: 0 none, 1 some, 2 much, -1 not looked"),
+        "colour": say("colour of the cut"),
+        "moisture_pct": say("water, %"),
+        "protein_pct": say("protein of the same sample, %"),
+        "salt_pct": say("salt, %"),
+        "analyst": say("by whom"),
+        "method": say("method, as the report says"),
+        "document": say("number of the report, or SHA-256 of the file"),
+        "diameter_mm": say("diameter at half its length, mm"),
+        "other_mm": say("across the first, mm, for a piece that is not round"),
         "batter_ph": say("pH of the mince"),
         "batter_temperature_c": say("mince, °C"),
-        "fat_pct": say("fat of the batter, %"),
+        "fat_pct": say("fat by analysis, %"),
         "ph": say("pH"),
         "leg_ph": say("pH of the legs, mean"),
         "green": say("1 when it is the green weight, else 0"),
@@ -197,6 +225,6 @@ def payload_words(payload: object, skip: Mapping[str, object] | None = None) -> 
     shown = []
     for name in encode(payload):
         value = plain_value(getattr(payload, name))
-        if value and value != "0" and name not in ("lot", *(skip or ())):
+        if value and value not in ("0", "-1") and name not in ("lot", *(skip or ())):
             shown.append(f"{field_word(name).partition(',')[0]} {value}")
     return ", ".join(shown)

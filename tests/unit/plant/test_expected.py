@@ -8,6 +8,7 @@ from decimal import Decimal
 import pytest
 from tests.small_house import MADE_AT, lot_made, weighing
 
+from saltloft.plant.analyses import LotAnalysed, PieceMeasured
 from saltloft.plant.expected import fit_of
 from saltloft.plant.lot_state import LotState
 from saltloft.plant.readings import PhRead, WaterActivityRead
@@ -76,3 +77,32 @@ def test_a_water_activity_against_the_last_one(value: str, sample: str, fits: bo
     """It does not rise by more than 0.03, and nothing here is drier than 0.6."""
     said = WaterActivityRead("AL-0310", Decimal(value), sample, "AW")
     assert fit_of(said, state(), MADE_AT + 30 * DAY).fits is fits
+
+
+@pytest.mark.parametrize(
+    ("parts", "fits"),
+    [
+        (("36.4", "21.5", "33.2", "4.1"), True),
+        (("36.4", "21.5", None, None), True),
+        (("26.4", "11.5", "33.2", "4.1"), False),  # a quarter of the sample is missing
+        (("60.4", "10.5", None, None), False),  # wetter against its protein than fresh lean meat
+        (("49.0", "18.0", None, None), False),  # wetter than last time
+    ],
+)
+def test_an_analysis_is_held_against_a_whole_and_the_last_one(
+    parts: tuple[str | None, ...], fits: bool
+) -> None:
+    """Four parts make about a whole; a piece does not get wetter."""
+    lot = state()
+    lot.take("e-5", LotAnalysed("AL-0310", Decimal("44.0")), MADE_AT + 20 * DAY)
+    said = LotAnalysed("AL-0310", *(None if part is None else Decimal(part) for part in parts))  # type: ignore[arg-type]
+    assert fit_of(said, lot, MADE_AT + 30 * DAY).fits is fits
+
+
+@pytest.mark.parametrize(("mm", "fits"), [("58", True), ("64", True), ("66", False), ("48", False)])
+def test_a_diameter_is_held_against_the_last_of_the_same_piece(mm: str, fits: bool) -> None:
+    """A piece shrinks slowly and never grows."""
+    lot = state()
+    lot.take("e-5", PieceMeasured("AL-0310", Decimal("62.0"), "14"), MADE_AT + 5 * DAY)
+    assert fit_of(PieceMeasured("AL-0310", Decimal(mm), "14"), lot, MADE_AT + 9 * DAY).fits is fits
+    assert fit_of(PieceMeasured("AL-0310", Decimal(mm), "3"), lot, MADE_AT + 9 * DAY).words == ""

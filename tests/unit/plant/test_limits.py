@@ -11,7 +11,7 @@ from tests.small_house import alder, lot_made, weighing
 
 from saltloft.foundation.errors import InputError
 from saltloft.foundation.units import Mass, mass
-from saltloft.plant import hams, lots, people, readings, recipes, rooms, stock
+from saltloft.plant import analyses, hams, lots, people, readings, ready_plan, recipes, rooms, stock
 from saltloft.plant.limits import refuse_impossible
 
 ROOM = rooms.RoomSet("D2", Decimal(14), Decimal(80), Decimal("0.2"))
@@ -19,6 +19,8 @@ PH = readings.PhRead("A", (Decimal("5.31"),), "core", "pH-A")
 WATER = readings.WaterActivityRead("A", Decimal("0.92"), "ground", "AW-1")
 RECIPE = recipes.RecipeDefined("r", "meat", (recipes.Ingredient("lean", "meat", Decimal(700)),))
 HAM = hams.HamGroupSalted("OK-1", "oak-9", 60, mass("756", "kg"), ("LEG-1",), None, "H1", 13)
+ANALYSIS = analyses.LotAnalysed("A", Decimal("36.4"), Decimal("21.5"), Decimal("33.2"), Decimal("4.1"))
+READY = ready_plan.ReadyPlanned("alder", Decimal("0.88"))
 DOCUMENT = readings.DocumentRecorded("listeria", "PA-1", "2026-01-05", "an authority")
 
 WRONG: list[tuple[Any, str, str]] = [
@@ -70,6 +72,17 @@ WRONG: list[tuple[Any, str, str]] = [
     (replace(DOCUMENT, issuer=" "), "issuer", "a word"),
     (replace(DOCUMENT, covers_to="soon"), "covers_to", "a day"),
     (readings.PressedAndCut("A", (6,)), "press", "1 to 5"),
+    (readings.PressedAndCut("A", (3,), ring=3), "ring", "-1 to 2"),
+    (readings.PressedAndCut("A", (3,), colour="blue"), "colour", "grey_core"),
+    (readings.PressedAndCut("A"), "press", "a press, a cut or a word"),
+    (replace(ANALYSIS, moisture_pct=Decimal("0.36")), "moisture_pct", "per cent"),
+    (replace(ANALYSIS, protein_pct=Decimal(45), fat_pct=Decimal(40)), "moisture_pct", "103 % in all"),
+    (replace(ANALYSIS, analyst="us"), "analyst", "laboratory"),
+    (replace(ANALYSIS, sample="whole"), "sample", "ground"),
+    (analyses.PieceMeasured("A", Decimal("5.2")), "diameter_mm", "in millimetres"),
+    (replace(READY, water_activity=Decimal(85)), "water_activity", "0.5 to 0.99"),
+    (replace(READY, least_days=20), "least_days_why", "the rule"),
+    (replace(READY, wash_days=Decimal(90)), "wash_days", "0 to 60"),
     (readings.PhRead("A", (Decimal("NaN"),), "core", "pH-A"), "values", "a number"),
     (readings.WaterActivityRead("A", Decimal("Infinity"), "ground", "AW-1"), "value", "a number"),
     (readings.CheckDone("x" * 5000, 1), "check", "4000"),
@@ -90,7 +103,7 @@ def test_it_is_refused_and_says_what_is_allowed(payload: Any, key: str, allowed:
 
 @pytest.mark.parametrize(
     "payload",
-    [PH, WATER, ROOM, RECIPE, HAM, DOCUMENT, alder(), lot_made(), weighing("1.05")],
+    [PH, WATER, ROOM, RECIPE, HAM, DOCUMENT, ANALYSIS, READY, alder(), lot_made(), weighing("1.05")],
     ids=lambda payload: type(payload).__name__,
 )
 def test_what_a_house_states_every_day_is_taken(payload: Any) -> None:

@@ -15,7 +15,7 @@ from saltloft.foundation.words import say
 from saltloft.house import House
 from saltloft.jobs import lots, people, record
 from saltloft.plant.canonical import canonical_bytes
-from saltloft.plant.entries import KINDS, encode, subject_of
+from saltloft.plant.entries import KINDS, encode, newest, subject_of
 from saltloft.plant.readings import Corrected
 from saltloft.plant.rights import FLOOR, SETTING_UP, SIGNING, may
 from saltloft.plant.sentences import moment_words
@@ -43,7 +43,7 @@ FormTexts = Annotated[dict[str, str], Depends(form_texts)]
 
 def recordable() -> tuple[str, ...]:
     """The kinds a person records on the general form, in the order of the work."""
-    return tuple(kind for kind in KINDS if kind.partition("/")[0] in RECORDABLE)
+    return tuple(kind for kind in KINDS if kind.partition("/")[0] in RECORDABLE and kind == newest(kind))
 
 
 def signed(kind: str) -> bool:
@@ -84,11 +84,11 @@ def correct(request: Request, visitor: ReadingVisitor, entry_id: str, form: Form
     try:
         if signed(stated.kind):
             people.check_pin(house, visitor.person, form.get("pin", ""), request.app.state.clock())
-        body = ""
+        kind, body = newest(stated.kind), ""
         if form.get("act") != "strike":
             # An unexpected number is kept knowingly here: the old one stands beside it.
-            body = canonical_bytes(encode(read_payload(stated.kind, form))).decode()
-        said = Corrected(entry=entry_id, reason=form.get("reason", ""), kind=stated.kind, payload=body)
+            body = canonical_bytes(encode(read_payload(kind, form))).decode()
+        said = Corrected(entry=entry_id, reason=form.get("reason", ""), kind=kind, payload=body)
         draft = Draft(form.get("entry_id", ""), said, house.now(), seen=int(form.get("seen") or 0))
         receipt = record.enter(house, visitor.stamp(house), [draft])[0]
     except SaltloftError as error:
@@ -137,7 +137,7 @@ def _correct(
             person=person,
         ),
         entry=stated,
-        fields=fields_of(stated.kind, typed, stated.payload, problem.key if problem else ""),
+        fields=fields_of(newest(stated.kind), typed, stated.payload, problem.key if problem else ""),
         reason=typed.get("reason", ""),
         new_id=typed.get("entry_id") or house.new_id(),
         seen=typed.get("seen") or lots.last_seq(house),

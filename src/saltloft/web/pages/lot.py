@@ -237,6 +237,8 @@ def tables(folder: LotFolder) -> list[Any]:
         dossier_tables.weighings,
         dossier_tables.ph_sets,
         dossier_tables.water_activities,
+        dossier_tables.analyses,
+        dossier_tables.diameters,
         dossier_tables.pressed_and_cut,
         dossier_tables.rooms,
         dossier_tables.documents,

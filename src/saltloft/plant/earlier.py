@@ -1,0 +1,54 @@
+"""Payloads as earlier versions wrote them: each is read for ever, and says what it means today."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from saltloft.plant.readings import PressedAndCut
+
+
+@dataclass(frozen=True)
+class PressedAndCut1:
+    """The curer's hand and eye, as version 1 stated them.
+
+    Args:
+        lot: str.
+        press: tuple of int. 1 (soft) to 5 (hard).
+        rim_mm: Decimal or None. Thickness of the dark rim. [mm]
+        hollow: int. 0 none or not looked, 1 small, 2 large.
+        smear: int. 0 none or not looked, to 2.
+        good: int. 1 when the curer calls it good, 0 not yet, -1 not said.
+        note: str.
+    """
+
+    lot: str
+    press: tuple[int, ...] = ()
+    rim_mm: Decimal | None = None
+    hollow: int = 0
+    smear: int = 0
+    good: int = -1
+    note: str = ""
+
+
+def pressed_and_cut(said: PressedAndCut1) -> PressedAndCut:
+    """Version 1 had no word for 'not looked': without a rim nothing was cut, so a 0 says nothing there.
+
+    Args:
+        said: PressedAndCut1.
+    """
+    cut = said.rim_mm is not None
+    return PressedAndCut(
+        lot=said.lot,
+        press=said.press,
+        rim_mm=said.rim_mm,
+        hollow=said.hollow if cut or said.hollow else -1,
+        smear=said.smear if cut or said.smear else -1,
+        good=said.good,
+        note=said.note,
+    )
+
+
+TO_NOW: dict[type, Callable[[Any], Any]] = {PressedAndCut1: pressed_and_cut}
