@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,7 @@ from saltloft.foundation.errors import InputError, RuleBroken, UnknownName
 from saltloft.house import House
 from saltloft.jobs import judge, record, release
 from saltloft.plant import instruments, lots, people, readings
+from saltloft.plant.analyses import LotAnalysed
 from saltloft.plant.answers import LotJudgement
 from saltloft.plant.checks.verdict import Outcome, Verdict
 from saltloft.plant.sentences import hazard_words
@@ -185,3 +187,47 @@ def test_a_confirmed_rule_that_is_met_shows_its_hazard(tmp_path: Path) -> None:
     )
     stand = next(s for s in judge.judge(made, "AL-0310").hazards if s.hazard == "staphylococcus_aureus")
     assert stand.outcome is Outcome.MET
+
+
+def analysed(
+    house: House, moisture: str, protein: str | None, *, sample: str = "ground", at: timedelta = 18 * DAY
+) -> str:
+    """An analysis of the lot."""
+    part = None if protein is None else Decimal(protein)
+    said = LotAnalysed("AL-0310", Decimal(moisture), part, sample=sample, document="LAB-1")
+    return at_the_time(house, said, at=MADE_AT + at)[0].entry_id
+
+
+def test_the_name_of_the_product_is_judged_by_a_measured_analysis(tmp_path: Path) -> None:
+    """Limit 2.3 for this name (facts row moisture_protein.us.genoa_salami). 46.0 / 20.0 = 2.30 is met: 'at
+    most'; 46.4 / 20.0 = 2.32 is not. It closes no hazard, and without both parts nothing is shown."""
+    made = lived(tmp_path / "house")
+    rule = "moisture_protein.us.genoa_salami"
+    before = judge.judge(made, "AL-0310")
+    assert verdict(before, rule).outcome is Outcome.NOT_SHOWN
+    analysed(made, "46.0", None)
+    analysed(made, "40.0", "22.0", sample="rim")
+    assert verdict(judge.judge(made, "AL-0310"), rule).outcome is Outcome.NOT_SHOWN
+    entry = analysed(made, "46.0", "20.0", at=19 * DAY)
+    found = verdict(judge.judge(made, "AL-0310"), rule)
+    assert (found.outcome, found.used, found.limit, found.margin) == (Outcome.MET, 2.3, 2.3, 0.0)
+    assert entry in found.readings
+    assert found.hazard == "name of the product"
+    wetter = analysed(made, "46.4", "20.0", sample="slice", at=19 * DAY + timedelta(hours=1))
+    worse = verdict(judge.judge(made, "AL-0310"), rule)
+    assert (worse.outcome, worse.used) == (Outcome.NOT_MET, 2.32)
+    assert worse.readings[0] == wetter
+    after = judge.judge(made, "AL-0310")
+    assert after.open_hazards == before.open_hazards
+    assert [stand.outcome for stand in after.hazards] == [stand.outcome for stand in before.hazards]
+
+
+def test_a_dry_way_of_keeping_reads_the_same_analysis(tmp_path: Path) -> None:
+    """1.9 or less without cold (facts row shelf_stability.us_dry.moisture_protein): 36.1 / 19.0 = 1.90."""
+    made = lived(tmp_path / "house")
+    rule = "shelf_stability.us_dry"
+    assert verdict(judge.judge(made, "AL-0310"), rule).outcome is Outcome.NOT_SHOWN
+    analysed(made, "36.1", "19.0")
+    assert verdict(judge.judge(made, "AL-0310"), rule).outcome is Outcome.MET
+    analysed(made, "37.1", "19.0", at=19 * DAY)
+    assert verdict(judge.judge(made, "AL-0310"), rule).outcome is Outcome.NOT_MET

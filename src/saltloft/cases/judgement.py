@@ -18,7 +18,7 @@ from saltloft.plant.answers import LotJudgement
 from saltloft.plant.checks.degree_hours import judge_degree_hours
 from saltloft.plant.checks.degree_hours_count import EndingPlan, ending_set
 from saltloft.plant.checks.hazards import hazard_stands, ingoing_nitrite
-from saltloft.plant.checks.moisture_protein import judge_name
+from saltloft.plant.checks.moisture_protein import Analysis, judge_name
 from saltloft.plant.checks.release import InstrumentState, OpenHold, judge_release
 from saltloft.plant.checks.shelf_stability import SAMPLES_THAT_SHOW, Finished, judge_shelf
 from saltloft.plant.checks.trace import PhSet, TemperatureTrace
@@ -32,6 +32,8 @@ from saltloft.plant.stated import Stated
 
 # Markets with a degree-hours rule of their own; elsewhere both are held against the lot as routes.
 COUNTING_MARKETS = ("us", "ca")
+# Samples that stand for the composition of the whole piece.
+ACROSS_THE_PIECE = ("ground", "slice")
 
 
 @dataclass(frozen=True)
@@ -274,6 +276,7 @@ def _finished(asked: _Asked, counts: tuple[Verdict, ...], ended: PhSet | None) -
     same = [item for item in activities if item.at.date() == activities[-1].at.date()]
     highest = max(same, key=lambda item: item.payload.value, default=None)
     core = [one for one in asked.sets if one.where == "core" and one.in_check and one.values]
+    analysis = analysis_of(asked.record)
     outcomes = [verdict.outcome for verdict in counts]
     met = Outcome.MET if outcomes and all(outcome is Outcome.MET for outcome in outcomes) else None
     return Finished(
@@ -281,13 +284,34 @@ def _finished(asked: _Asked, counts: tuple[Verdict, ...], ended: PhSet | None) -
         water_activity_sample=highest.payload.sample if highest else "",
         ph=max(core[-1].values) if core else None,
         fermented_ph=max(ended.values) if ended else None,
+        moisture_protein=analysis.ratio if analysis else None,
         nitrite_mg_kg=batter.nitrite.per_meat_mg_kg if batter and batter.nitrite else None,
         salt_pct=100.0 * batter.salt if batter and batter.weighed else None,
         degree_hours=met or next((o for o in outcomes if o is not Outcome.MET), None),
         readings=tuple(
-            [entry for item in same for entry in item.entry_ids] + [one.entry_id for one in core[-1:]]
+            [entry for item in same for entry in item.entry_ids]
+            + [one.entry_id for one in core[-1:]]
+            + ([analysis.entry_id] if analysis else [])
         ),
     )
+
+
+def analysis_of(record: LotRecord) -> Analysis | None:
+    """The analysis that speaks for the lot: water and protein of one sample, taken across the piece.
+
+    Of several samples of the last day the one with the highest ratio counts; a core or a rim is no
+    sample of the piece.
+
+    Args:
+        record: LotRecord.
+    """
+    whole = [
+        (item, Analysis(float(item.payload.moisture_pct), float(item.payload.protein_pct), item.entry_id))
+        for item in record.analyses
+        if item.payload.protein_pct is not None and item.payload.sample in ACROSS_THE_PIECE
+    ]
+    last = [analysis for item, analysis in whole if item.at.date() == whole[-1][0].at.date()]
+    return max(last, key=lambda analysis: analysis.moisture_pct / analysis.protein_pct, default=None)
 
 
 def _nitrite(batter: Batter | None) -> list[Verdict]:
@@ -312,7 +336,8 @@ def _names(asked: _Asked, finished: Finished) -> list[Verdict]:
     found: list[Verdict] = []
     if "us" in markets:
         limits = name_limits(facts, asked.product.market_names)
-        found += [judge_name(limit, None, ph=finished.ph, confirmed=ground.confirmed) for limit in limits]
+        analysis = analysis_of(asked.record)
+        found += [judge_name(limit, analysis, ph=finished.ph, confirmed=ground.confirmed) for limit in limits]
     for name in markets:
         found += [judge_shelf(way, finished, ground.confirmed) for way in shelf_ways(facts, name)]
     return found

@@ -129,7 +129,7 @@ def _analysis(said: LotAnalysed, state: LotState) -> Fit:
     if said.protein_pct is not None and not Decimal("0.4") <= said.moisture_pct / said.protein_pct <= 5:
         ratio = f"{said.moisture_pct / said.protein_pct:.2f}"
         return Fit(say("Moisture:protein {ratio}? Keep it, or mend it.", ratio=ratio), False)
-    if state.moisture is None:
+    if state.moisture is None or said.sample == "rim":
         return Fit()
     values = {"now": said.moisture_pct, "last": state.moisture}
     if said.moisture_pct - state.moisture > 4:

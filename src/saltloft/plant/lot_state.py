@@ -40,7 +40,7 @@ class LotState:
         green_weights: mapping of tag to net green weight. [mg]
         ph: mapping of place to (mean, datetime).
         water_activity: (value, datetime) or None.
-        moisture: Decimal or None. Of the last analysis. [%]
+        moisture: Decimal or None. Of the last analysis but a rim. [%]
         diameters: mapping of tag ('' for none) to its last diameter. [mm]
         open_holds: mapping of entry id to LotHeld.
         hung: bool.
@@ -86,7 +86,8 @@ class LotState:
         elif isinstance(payload, readings.WaterActivityRead):
             self.water_activity = (payload.value, at)
         elif isinstance(payload, analyses.LotAnalysed):
-            self.moisture = payload.moisture_pct
+            # A rim says nothing of how wet the piece is.
+            self.moisture = self.moisture if payload.sample == "rim" else payload.moisture_pct
         elif isinstance(payload, analyses.PieceMeasured):
             self.diameters[payload.tag] = payload.mean_mm
         else:
