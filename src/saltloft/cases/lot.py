@@ -15,6 +15,7 @@ from saltloft.cases.dry import DryCase
 from saltloft.cases.lot_air import BIN_S, LoggedAir, logged_air
 from saltloft.cases.lot_weighings import LossReading, losses
 from saltloft.cases.open_house import OpenHouse, known_at
+from saltloft.cases.ready_plans import ready_ground
 from saltloft.foundation.errors import InputError
 from saltloft.plant.answers import AirGap, AirRecord
 from saltloft.plant.lot_record import LotRecord
@@ -90,12 +91,18 @@ def lot_case(house: OpenHouse, lot: str, asof: datetime, *, weighed_until_d: flo
     defined = house.store.products.get(record.product, known).defined
     recipe = house.store.recipes.find(record.recipe, known)
     batter = None if recipe is None else batter_of(record, recipe.defined.payload, house.facts)
+    ready = ready_ground(house, defined.payload, asof)
     air = logged_air(house, record, asof, known)
     all_readings = losses(record)
     if weighed_until_d is not None:
         all_readings = tuple(reading for reading in all_readings if reading.day <= weighed_until_d)
     good = tuple(r for r in all_readings if LOSSES[0] <= r.loss <= LOSSES[1] and r.day > 0.0)
-    entries = [*record.made.entry_ids, *defined.entry_ids, *(stay.entry_id for stay in record.rooms)]
+    entries = [
+        *record.made.entry_ids,
+        *defined.entry_ids,
+        *ready.entries,
+        *(stay.entry_id for stay in record.rooms),
+    ]
     entries += [*(recipe.defined.entry_ids if recipe else ()), *air.sets]
     entries += [entry for reading in good for entry in reading.entries]
     return LotCase(
@@ -105,7 +112,7 @@ def lot_case(house: OpenHouse, lot: str, asof: datetime, *, weighed_until_d: flo
             title=f"{lot} {defined.payload.title}",
             piece=piece_of(defined.payload, record.made.payload, batter),
             programme=programme_of(record, defined.payload, air),
-            targets=targets_of(defined.payload),
+            targets=ready.targets,
             weighings=tuple(_weighing(reading) for reading in good),
             members=MEMBERS,
             seed=SEED,
@@ -147,12 +154,6 @@ def piece_of(product: ProductDefined, made: LotMade, batter: Batter | None) -> P
         mould=bool(product.mould),
         fat_analysed=analysed is not None,
     )
-
-
-def targets_of(product: ProductDefined) -> dict[str, float]:
-    """The curer's loss at sale; 35 % when the product names none (common practice, no source)."""
-    wanted = float(product.target_weight_loss_pct)
-    return {"weight_loss_pct": wanted if wanted > 0.0 else 35.0}
 
 
 def programme_of(record: LotRecord, product: ProductDefined, air: LoggedAir) -> Programme:
@@ -276,6 +277,8 @@ def key_of(case: LotCase, seals: Mapping[str, str], *, prior: str, model: str) -
         "seals": dict(sorted(seals.items())),
         # The log is used up to its last half hour before `asof`.
         "until": int(case.air.at_s[-1]) if case.air.at_s.size else 0,
+        # A limit among the targets may come from a fact row.
+        "targets": case.drying.targets,
         "prior": prior,
         "model": model,
         "seed": case.drying.seed,

@@ -1,0 +1,93 @@
+"""Promise days: known answers for days that lie evenly, and laws that hold for any."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from saltloft.foundation.bands import Band
+from saltloft.process.promise import chance_by, histogram, over_dried, promise, promised_day
+from saltloft.process.result import DAY_CHANCES, TargetDay
+from saltloft.process.targets import day_chances
+
+NEVER = Band(None, None, None)
+# Reached on day 40 + 20 u with u even on 0..1: by day 58 nine times in ten.
+EVEN = tuple(40.0 + 20.0 * chance for chance in DAY_CHANCES)
+DAYS = st.lists(st.floats(5.0, 200.0) | st.just(float("inf")), min_size=20, max_size=60)
+
+
+def target(days: tuple[float | None, ...], pieces: tuple[float | None, ...] = EVEN) -> TargetDay:
+    chances = {"mean": days, "piece": pieces, "0.9": days}
+    return TargetDay(NEVER, NEVER, 1.0, {}, {}, chances=chances)
+
+
+@pytest.mark.parametrize(("sure", "day"), [(0.5, 50.0), (0.9, 58.0), (0.8125, 56.25), (0.999, 59.5)])
+def test_the_promised_day_of_evenly_spread_days(sure: float, day: float) -> None:
+    """A quantile of the even distribution on 40..60, worked out by hand; beyond 0.975 nothing is kept."""
+    assert promised_day(EVEN, sure) == pytest.approx(day)
+
+
+def test_a_target_that_is_not_reached_so_often_has_no_day() -> None:
+    """Three lots in ten never get there: an even chance has a day, nine in ten has none."""
+    days = day_chances(np.array([40.0] * 70 + [np.inf] * 30))
+    assert promised_day(days, 0.5) == 40.0
+    assert promised_day(days, 0.9) is None
+    assert chance_by(days, 400.0) == pytest.approx(0.7)
+
+
+def test_kept_chances_are_the_members_own_days() -> None:
+    """Of the days 1..40 the n-th is reached by n members of 40: the empirical quantile (inverse of the
+    distribution function, Hyndman and Fan 1996, definition 1)."""
+    assert day_chances(np.arange(40.0, 0.0, -1.0)) == tuple(float(day) for day in range(1, 40))
+
+
+def test_the_cost_of_a_day_in_closed_form() -> None:
+    """With days even on 40..60 and 0.5 points a day, the mean excess on day d is 0.5 (d - 40)^2 / 40 points,
+    and a day later adds about 0.5 times the chance to be over already."""
+    found = promise(target(EVEN), np.array([0.0, 100.0]), np.array([0.5, 0.5]), sure=0.9)
+    assert found.day == pytest.approx(58.0)
+    assert found.on_it is not None
+    assert found.on_it.over_points == pytest.approx(0.5 * 18.0**2 / 40.0, rel=0.02)
+    assert found.late_points == pytest.approx(0.5 * 0.925, rel=0.03)
+    assert found.on_it.under_share == pytest.approx(0.1)
+    assert found.early_share == pytest.approx(1.0 / 20.0)
+
+
+def test_without_chances_nothing_is_promised() -> None:
+    """A forecast kept by an earlier version carries none."""
+    bare = TargetDay(NEVER, NEVER, 0.0, {}, {})
+    found = promise(bare, np.array([0.0, 1.0]), np.array([0.5, 0.5]), sure=0.9)
+    assert (found.day, found.late_points, found.early_share) == (None, 0.0, 0.0)
+
+
+@given(days=DAYS, sure=st.floats(0.025, 0.975), more=st.floats(0.0, 0.3))
+def test_more_certainty_is_never_sooner(days: list[float], sure: float, more: float) -> None:
+    """The promised day rises with the wanted chance, and the chance by that day is at least as large."""
+    kept = day_chances(np.array(days))
+    first, later = promised_day(kept, sure), promised_day(kept, sure + more)
+    if first is None:
+        assert later is None
+        return
+    assert later is None or later >= first - 1e-9
+    assert chance_by(kept, first) >= sure - 0.0251
+
+
+@given(days=DAYS, width=st.floats(0.5, 10.0))
+def test_the_histogram_adds_up_to_what_is_reached(days: list[float], width: float) -> None:
+    """No chance is lost between the spans and none is below nought."""
+    kept = day_chances(np.array(days))
+    starts, shares = histogram(kept, width)
+    assert (shares >= -1e-12).all()
+    if starts.size:
+        last = max(day for day in kept if day is not None)
+        assert shares.sum() == pytest.approx(chance_by(kept, last))
+
+
+@given(days=DAYS, day=st.floats(1.0, 250.0), more=st.floats(0.0, 30.0))
+def test_waiting_never_dries_less(days: list[float], day: float, more: float) -> None:
+    """Expected over-drying rises with the day, and by no more than the rate times the wait."""
+    kept = day_chances(np.array(days))
+    gained = over_dried(kept, day + more, 0.4) - over_dried(kept, day, 0.4)
+    assert -1e-9 <= gained <= 0.4 * more + 1e-9
