@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +18,7 @@ from saltloft.process.parameters import DryingParameters
 from saltloft.process.piece import Piece
 from saltloft.process.programme import Programme
 from saltloft.process.result import DryingForecast, SeriesBand
-from saltloft.process.series import band_of, output_days, ph_band, series_of
+from saltloft.process.series import band_of, output_days, ph_band, quantity_of, series_of
 from saltloft.process.simulate import Run, first_day, lot_mean, simulate
 from saltloft.process.targets import TARGETS, piece_spread, target_day, with_kill
 from saltloft.science.statistics import weighted_quantile
@@ -45,7 +44,7 @@ def _learned(
     place = np.searchsorted(time_d, np.round(days, 9))
 
     def expect(draws: Draws) -> tuple[Array, Array]:
-        loss = simulate(piece, programme, parameters, draws, time_d).states.weight_loss
+        loss = simulate(piece, programme, parameters, draws, time_d).weight_loss
         return lot_mean(loss, draws.lots)[place], piece_spread(loss, draws.lots)[place]
 
     return learn(prior, weighings, expect, parameters, seed=seed, lot=lot)
@@ -82,13 +81,6 @@ def _horizon(run: Run, stated_d: float, days: Sequence[Array]) -> float:
     wanted = max([stated_d, *(min(day, LONGEST_D) for day in latest)])
     place = int(np.searchsorted(run.time_d, wanted - 1e-9))
     return float(run.time_d[min(place, len(run.time_d) - 1)])
-
-
-def _cut(run: Run, horizon_d: float) -> Run:
-    """The run up to its horizon."""
-    keep = run.time_d <= horizon_d + 1e-9
-    states = replace(run.states, **{name: getattr(run.states, name)[keep] for name in vars(run.states)})
-    return replace(run, time_d=run.time_d[keep], states=states)
 
 
 def forecast(
@@ -129,17 +121,14 @@ def forecast(
     whole, stated_d = _whole_run(
         piece, programme, parameters, learned.draws, targets=targets, weighings=weighings
     )
-    series = series_of(whole)
-    days = {}
+    days, reached = {}, []
     for name, level in targets.items():
         quantity, falling = TARGETS[name]
-        days[name] = target_day(whole, series[quantity], level, falling=falling)
-    reached = [
-        first_day(whole.time_d, series[TARGETS[name][0]], level, falling=TARGETS[name][1])
-        for name, level in targets.items()
-    ]
-    run = _cut(whole, _horizon(whole, stated_d, reached))
-    bands = {name: band_of(values[: len(run.time_d)], run.draws.lots) for name, values in series.items()}
+        values = quantity_of(whole, quantity)
+        days[name] = target_day(whole, values, level, falling=falling)
+        reached.append(first_day(whole.time_d, values, level, falling=falling))
+    run = whole.until(_horizon(whole, stated_d, reached))
+    bands = {name: band_of(values, run.draws.lots) for name, values in series_of(run).items()}
     ph = ph_band(programme, run)
     if ph is not None:
         bands["ph"] = SeriesBand(*ph.T, *ph.T)

@@ -33,11 +33,27 @@ def output_days(until_d: float, also: Sequence[float] = ()) -> Array:
     return np.unique(np.round(days[days <= until_d], 9))
 
 
+def quantity_of(run: Run, name: str) -> Array:
+    """One quantity of a forecast, array (times, members), in the unit of its name.
+
+    Args:
+        run: Run.
+        name: str. One of QUANTITIES but 'ph'. Loss and water alone are told without the rest.
+    """
+    if name == "weight_loss_pct":
+        return 100.0 * run.weight_loss
+    if name == "moisture_pct":
+        return 100.0 * run.moisture
+    if name == "moisture_protein":
+        return run.moisture_protein
+    return series_of(run)[name]
+
+
 def series_of(run: Run) -> dict[str, Array]:
     """Every quantity of a forecast by name, arrays (times, members), in the unit of its name."""
     states = run.states
     return {
-        "weight_loss_pct": 100.0 * states.weight_loss,
+        "weight_loss_pct": 100.0 * run.weight_loss,
         "moisture_pct": 100.0 * run.moisture,
         "moisture_protein": run.moisture_protein,
         "water_activity_mean": states.water_activity_mean,

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +13,7 @@ from saltloft.process.draws import Draws, slow_error
 from saltloft.process.drying.integrate import Control, Profiles, integrate
 from saltloft.process.drying.members import Blocks, Members
 from saltloft.process.drying.nodes import Nodes, radau_nodes
-from saltloft.process.drying.outputs import States, states_of
+from saltloft.process.drying.outputs import States, mean_water, states_of
 from saltloft.process.parameters import DryingParameters
 from saltloft.process.piece import Piece
 from saltloft.process.programme import DAY_S, Programme
@@ -28,7 +29,7 @@ PROGRAMME_BLOCKS = 12  # air of more blocks than this is a log
 
 @dataclass(frozen=True)
 class Run:
-    """An ensemble carried through its air.
+    """An ensemble carried through its air; what is read off the profiles is worked out when asked for.
 
     Args:
         time_d: array (times,). [d]
@@ -37,7 +38,8 @@ class Run:
         members: Members.
         blocks: Blocks.
         ends_d: array (stages, lots). End of each stage. [d]
-        states: States. Weight loss and mean water with the slow model error in.
+        profiles: Profiles. At the times.
+        parameters: DryingParameters. For the doubt of the model itself.
     """
 
     time_d: Array
@@ -46,19 +48,57 @@ class Run:
     members: Members
     blocks: Blocks
     ends_d: Array
-    states: States
+    profiles: Profiles
+    parameters: DryingParameters
+
+    @cached_property
+    def _dried(self) -> tuple[Array, Array]:
+        """Weight loss and mean water with the slow model error in, arrays (times, members)."""
+        water = mean_water(self.members, radau_nodes(NODES), DAY_S * self.time_d, self.profiles.water)
+        loss = (self.members.water - water) / self.members.green_mass
+        path = slow_error(self.draws, self.parameters.discrepancy_days, self.time_d)
+        size = loss / (np.maximum(loss, 0.0) + self.parameters.discrepancy_full)
+        error = self.parameters.discrepancy.sd * self.draws.per_member(path.T).T * size
+        return loss + error, np.maximum(water - error * self.members.green_mass, 0.02)
+
+    @property
+    def weight_loss(self) -> Array:
+        """Fraction of the green weight, array (times, members), 0..1."""
+        return self._dried[0]
+
+    @property
+    def water(self) -> Array:
+        """Mean water per kg of solids, array (times, members). [kg/kg]"""
+        return self._dried[1]
+
+    @cached_property
+    def states(self) -> States:
+        """All that is read off the profiles, with the model's own errors in."""
+        times_s = DAY_S * self.time_d
+        states = states_of(self.members, radau_nodes(NODES), self.blocks, times_s, self.profiles)
+        return _with_errors(states, self)
 
     @property
     def moisture_protein(self) -> Array:
         """Moisture:protein ratio, array (times, members). [kg/kg]"""
-        ratio: Array = self.states.water * self.batter.solids / self.batter.protein
+        ratio: Array = self.water * self.batter.solids / self.batter.protein
         return ratio
 
     @property
     def moisture(self) -> Array:
         """Water per weight, array (times, members), 0..1."""
-        part: Array = self.states.water * self.batter.solids / (1.0 - self.states.weight_loss)
+        part: Array = self.water * self.batter.solids / (1.0 - self.weight_loss)
         return part
+
+    def until(self, horizon_d: float) -> Run:
+        """The run up to a day, that day included.
+
+        Args:
+            horizon_d: float. [d]
+        """
+        keep = slice(int(np.searchsorted(self.time_d, horizon_d + 1e-9, side="right")))
+        profiles = replace(self.profiles, water=self.profiles.water[keep], salt=self.profiles.salt[keep])
+        return replace(self, time_d=self.time_d[keep], profiles=profiles)
 
 
 def lot_mean(values: Array, lots: int) -> Array:
@@ -71,6 +111,8 @@ def lot_mean(values: Array, lots: int) -> Array:
     Returns:
         Array (..., lots), in the unit of values.
     """
+    if values.shape[-1] == lots:
+        return values
     if values.shape[-1] == 2 * lots:
         pairs: Array = values.reshape(*values.shape[:-1], lots, 2).mean(axis=-1)
         return pairs
@@ -101,34 +143,23 @@ def first_day(time_d: Array, values: Array, level: float, *, falling: bool) -> A
     return np.where(there.any(axis=0), day, np.inf)
 
 
-def _with_slow_error(
-    states: States, members: Members, draws: Draws, parameters: DryingParameters, time_d: Array
-) -> States:
-    """Add the model's slow error to loss, water and the mean water activity."""
-    path = slow_error(draws, parameters.discrepancy_days, time_d)
-    size = states.weight_loss / (np.maximum(states.weight_loss, 0.0) + parameters.discrepancy_full)
-    error = parameters.discrepancy.sd * draws.per_member(path.T).T * size
-    loss = states.weight_loss + error
-    water = np.maximum(states.water - error * members.green_mass, 0.02)
-    salt = np.broadcast_to(members.salt, water.shape)
-    mean = of_mixture(water, salt, members.solutes, members.brine, members.halsey)
-    z = draws.of_lot("activity_error")
+def _with_errors(states: States, run: Run) -> States:
+    """The slow error in loss, water and mean water activity, and the doubt of the activity itself."""
+    members, parameters = run.members, run.parameters
+    salt = np.broadcast_to(members.salt, run.water.shape)
+    mean = of_mixture(run.water, salt, members.solutes, members.brine, members.halsey)
+    z = run.draws.of_lot("activity_error")
     dry = np.clip((0.84 - mean) / 0.04, 0.0, 1.0)
     doubt = parameters.activity_error.sd * (1.0 - dry) + parameters.activity_error_dry.sd * dry
     # The rim stands in the room's air whatever its composition says; only places whose
     # activity is told from composition carry the error of that relation.
     ceiling = 0.999
-    return States(
-        weight_loss=loss,
-        water=water,
+    return replace(
+        states,
+        weight_loss=run.weight_loss,
+        water=run.water,
         water_activity_mean=np.minimum(mean + z * doubt, ceiling),
         water_activity_core=np.minimum(states.water_activity_core + z * doubt, ceiling),
-        water_activity_rim=states.water_activity_rim,
-        diameter_m=states.diameter_m,
-        loss_rate_s=states.loss_rate_s,
-        case_hardening=states.case_hardening,
-        undissolved=states.undissolved,
-        temperature_c=states.temperature_c,
     )
 
 
@@ -159,9 +190,7 @@ def _run_once(
     blocks = blocks_of(programme, parameters, members, draws, ends_d=ends_d, horizon_d=float(time_d[-1]))
     nodes = radau_nodes(NODES)
     profiles = _profiles(members, nodes, blocks, DAY_S * time_d)
-    states = states_of(members, nodes, blocks, DAY_S * time_d, profiles)
-    states = _with_slow_error(states, members, draws, parameters, time_d)
-    return Run(time_d, draws, batter, members, blocks, ends_d, states)
+    return Run(time_d, draws, batter, members, blocks, ends_d, profiles, parameters)
 
 
 def simulate(
@@ -195,7 +224,7 @@ def simulate(
         run = _run_once(piece, programme, parameters, draws, time_d=time_d, ends_d=ends)
         reached = np.full(draws.lots, np.inf)
         if stage.until_weight_loss is not None:
-            loss = lot_mean(run.states.weight_loss, draws.lots)
+            loss = lot_mean(run.weight_loss, draws.lots)
             reached = first_day(time_d, loss, stage.until_weight_loss, falling=False)
         if stage.until_moisture_protein is not None:
             ratio = lot_mean(run.moisture_protein, draws.lots)

@@ -109,7 +109,7 @@ def _composition_on(run: Run, day: float) -> dict[str, float]:
         result: Array = values[place - 1] * (1.0 - share) + values[place] * share
         return result
 
-    left = 1.0 - at(run.states.weight_loss)
+    left = 1.0 - at(run.weight_loss)
     batter = run.batter
     parts = {
         "water_pct": at(run.moisture),

@@ -63,6 +63,20 @@ def air_at(blocks: Blocks, times_s: Array) -> Air:
     )
 
 
+def mean_water(members: Members, nodes: Nodes, times_s: Array, water: Array) -> Array:
+    """Water of the whole piece, array (times, members). [kg/kg]
+
+    Args:
+        members: Members.
+        nodes: Nodes (n).
+        times_s: array (times,). [s]
+        water: array (times, n, members). Profiles. [kg/kg]
+    """
+    mean: Array = nodes.weight @ water
+    mean[times_s <= 0.0] = members.water  # exactly nothing is lost at stuffing
+    return mean
+
+
 def states_of(members: Members, nodes: Nodes, blocks: Blocks, times_s: Array, profiles: Profiles) -> States:
     """Everything that is read off the profiles.
 
@@ -81,8 +95,7 @@ def states_of(members: Members, nodes: Nodes, blocks: Blocks, times_s: Array, pr
         meter shows on a ground sample; it is not the mean of the local values.
     """
     water, salt = profiles.water, profiles.salt
-    mean_water = np.einsum("n,tnm->tm", nodes.weight, water)
-    mean_water[times_s <= 0.0] = members.water  # exactly nothing is lost at stuffing
+    mean = mean_water(members, nodes, times_s, water)
 
     def activity(x: Array, s: Array) -> Array:
         # The axis lies outside the nodes: a value carried on to it may undershoot nothing.
@@ -90,18 +103,17 @@ def states_of(members: Members, nodes: Nodes, blocks: Blocks, times_s: Array, pr
             np.maximum(x, 1e-4), np.maximum(s, 0.0), members.solutes, members.brine, members.halsey
         )
 
-    core_x, core_s = (np.einsum("n,tnm->tm", nodes.axis, profile) for profile in (water, salt))
-    outer = np.einsum("n,tnm->tm", nodes.outer, water)
-    inner = np.einsum("n,tnm->tm", nodes.inner, water)
-    volume = members.law.fixed_volume + mean_water * members.law.water_volume
+    core_x, core_s = nodes.axis @ water, nodes.axis @ salt
+    outer, inner = nodes.outer @ water, nodes.inner @ water
+    volume = members.law.fixed_volume + mean * members.law.water_volume
     air = air_at(blocks, times_s)
     rim = surface(members, air, volume, water[:, -1], salt[:, -1])
     saturated = members.brine.saturation_molality * members.brine.molar_mass
     dissolved = np.minimum(salt, saturated * np.maximum(water, 0.0))
     return States(
-        weight_loss=(members.water - mean_water) / members.green_mass,
-        water=mean_water,
-        water_activity_mean=activity(mean_water, np.broadcast_to(members.salt, mean_water.shape)),
+        weight_loss=(members.water - mean) / members.green_mass,
+        water=mean,
+        water_activity_mean=activity(mean, np.broadcast_to(members.salt, mean.shape)),
         water_activity_core=activity(core_x, core_s),
         water_activity_rim=activity(water[:, -1], salt[:, -1]),
         diameter_m=members.diameter_m * (volume / members.volume) ** (0.5 * (1.0 - members.length_share)),
