@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from saltloft.foundation.bands import Band
 from saltloft.plant.answers import AirGap, AirRecord, LotOutlook, MeasuredPoint
+from saltloft.process.learning import ErrorBlocks, Fault, Likelihood, LinearModel
 from saltloft.process.result import DryingForecast, Flag, SeriesBand, TargetDay
 
 SORT = "forecast"
@@ -59,7 +60,7 @@ def from_bytes(body: bytes) -> LotOutlook:
 
 def _plain(value: Any) -> Any:
     if isinstance(value, np.ndarray):
-        return [_number(item) for item in value.tolist()]
+        return _plain(value.tolist())
     if isinstance(value, Mapping):
         return {str(name): _plain(item) for name, item in value.items()}
     if isinstance(value, tuple | list):
@@ -95,8 +96,27 @@ def _result(plain: Mapping[str, Any]) -> DryingForecast:
             "kill_log10": {name: (_array(a), _array(b)) for name, (a, b) in plain["kill_log10"].items()},
             "flags": tuple(Flag(**flag) for flag in plain["flags"]),
             "facts": tuple(plain["facts"]),
+            "likelihood": _likelihood(plain.get("likelihood")),
+            "faults": tuple(_fault(fault) for fault in plain.get("faults", ())),
+            "linear": _linear(plain.get("linear")),
         }
     )
+
+
+def _likelihood(plain: Mapping[str, Any] | None) -> Likelihood | None:
+    return None if plain is None else Likelihood(**{name: np.array(part) for name, part in plain.items()})
+
+
+def _fault(plain: Mapping[str, Any]) -> Fault:
+    return Fault(**{**plain, "weighings": tuple(plain["weighings"])})
+
+
+def _linear(plain: Mapping[str, Any] | None) -> LinearModel | None:
+    if plain is None:
+        return None
+    blocks = ErrorBlocks(**{name: np.array(part) for name, part in plain["blocks"].items()})
+    arrays = {name: np.array(part) for name, part in plain.items() if name not in {"blocks", "columns"}}
+    return LinearModel(columns=tuple(plain["columns"]), blocks=blocks, **arrays)
 
 
 def _target(plain: Mapping[str, Any]) -> TargetDay:

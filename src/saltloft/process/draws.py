@@ -78,11 +78,13 @@ class Draws:
         lot: array (lots, columns). LOT_SLOTS, then the knots, then four a stage.
         piece: array (members, PIECE_SLOTS). Members 2i and 2i+1 belong to lot draw i.
         stages: int. Number of stages drawn for.
+        pieces_each: int. Members of one lot draw: 2, or 1 where a lane is one lot and piece.
     """
 
     lot: Array
     piece: Array
     stages: int
+    pieces_each: int = 2
 
     @property
     def lots(self) -> int:
@@ -96,7 +98,7 @@ class Draws:
 
     def per_member(self, of_lot: Array) -> Array:
         """A lot-level array (lots, ...) handed to its members, (members, ...)."""
-        return np.repeat(of_lot, 2, axis=0)[: self.members]
+        return np.repeat(of_lot, self.pieces_each, axis=0)[: self.members]
 
     def of_lot(self, name: str) -> Array:
         """One lot-level draw per member, array (members,)."""

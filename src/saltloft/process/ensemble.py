@@ -12,42 +12,21 @@ from saltloft.foundation.words import say
 from saltloft.process.draws import Draws, draw
 from saltloft.process.flags import flags_of, range_flags
 from saltloft.process.kill import KillModel, kill_of
-from saltloft.process.learning import Learned, Weighing, learn
+from saltloft.process.learning import LotPrior, Measured, Weighing, learn
 from saltloft.process.notes import air_notes, equilibrium_flags, outlier_flags
 from saltloft.process.parameters import DryingParameters
 from saltloft.process.piece import Piece
 from saltloft.process.programme import Programme
 from saltloft.process.result import DryingForecast, SeriesBand
 from saltloft.process.series import band_of, output_days, ph_band, quantity_of, series_of
-from saltloft.process.simulate import Run, first_day, lot_mean, simulate
-from saltloft.process.targets import TARGETS, piece_spread, target_day, with_kill
+from saltloft.process.simulate import Run, first_day, simulate
+from saltloft.process.targets import TARGETS, target_day, with_kill
 from saltloft.science.statistics import weighted_quantile
 
 Array = NDArray[np.float64]
 
 LONGEST_D = 400.0
-
-
-def _learned(
-    piece: Piece,
-    programme: Programme,
-    parameters: DryingParameters,
-    prior: Draws,
-    weighings: Sequence[Weighing],
-    *,
-    seed: int,
-    lot: str,
-) -> Learned:
-    """The draws after every weighing; only the time up to the last weighing is recomputed."""
-    days = np.array([weighing.day for weighing in weighings])
-    time_d = output_days(float(days.max()), tuple(days)) if len(days) else np.zeros(1)
-    place = np.searchsorted(time_d, np.round(days, 9))
-
-    def expect(draws: Draws) -> tuple[Array, Array]:
-        loss = simulate(piece, programme, parameters, draws, time_d).weight_loss
-        return lot_mean(loss, draws.lots)[place], piece_spread(loss, draws.lots)[place]
-
-    return learn(prior, weighings, expect, parameters, seed=seed, lot=lot)
+MOST_READ_DAYS = 100
 
 
 def _check(members: int, targets: Mapping[str, float], weighings: Sequence[Weighing]) -> None:
@@ -65,14 +44,6 @@ def _check(members: int, targets: Mapping[str, float], weighings: Sequence[Weigh
     for name in targets:
         if name not in TARGETS:
             raise InputError(say("no such target"), got=name, allowed=", ".join(TARGETS), key=name)
-    for weighing in weighings:
-        if not (0.0 < weighing.day <= LONGEST_D and -0.2 <= weighing.weight_loss < 0.95):
-            raise InputError(
-                say("a weighing that no piece can have"),
-                got=f"day {weighing.day:g}, loss {100 * weighing.weight_loss:g} %",
-                allowed="day above 0 to 400, loss -20 to 95 %",
-                key="weighing",
-            )
 
 
 def _horizon(run: Run, stated_d: float, days: Sequence[Array]) -> float:
@@ -90,6 +61,8 @@ def forecast(
     *,
     targets: Mapping[str, float],
     weighings: Sequence[Weighing] = (),
+    measured: Sequence[Measured] = (),
+    prior: LotPrior | None = None,
     members: int = 400,
     seed: int = 1,
     lot: str = "case",
@@ -103,6 +76,8 @@ def forecast(
         parameters: DryingParameters.
         targets: mapping of a name of TARGETS to its level. [unit of the name]
         weighings: sequence of Weighing. Without any the prior comes back unchanged.
+        measured: sequence of Measured. Water activity, moisture, diameters of samples.
+        prior: LotPrior or None. What other lots of the house say; None: the literature alone.
         members: int, 2..20000.
         seed: int, 0 or more.
         lot: str. Name that keys the draws, so lots differ and each repeats itself.
@@ -116,11 +91,19 @@ def forecast(
         NumericsError: a member that cannot be followed.
     """
     _check(members, targets, weighings)
-    prior = draw(seed, lot, members, len(programme.stages))
-    learned = _learned(piece, programme, parameters, prior, weighings, seed=seed, lot=lot)
-    whole, stated_d = _whole_run(
-        piece, programme, parameters, learned.draws, targets=targets, weighings=weighings
+    learned = learn(
+        piece,
+        programme,
+        parameters,
+        draw(seed, lot, members, len(programme.stages)),
+        weighings=weighings,
+        measured=measured,
+        prior=prior,
+        seed=seed,
+        lot=lot,
     )
+    read_d = [*(weighing.day for weighing in weighings), *(reading.day for reading in measured)]
+    whole, stated_d = _whole_run(piece, programme, parameters, learned.draws, targets=targets, read_d=read_d)
     days, reached = {}, []
     for name, level in targets.items():
         quantity, falling = TARGETS[name]
@@ -152,6 +135,9 @@ def forecast(
         members=members,
         seed=seed,
         from_log_until_d=programme.trace.end_d if programme.trace else 0.0,
+        likelihood=learned.likelihood,
+        faults=learned.faults,
+        linear=learned.linear,
     )
 
 
@@ -162,12 +148,14 @@ def _whole_run(
     draws: Draws,
     *,
     targets: Mapping[str, float],
-    weighings: Sequence[Weighing],
+    read_d: Sequence[float],
 ) -> tuple[Run, float]:
     """The run as far as any answer may need, and the stated end of the programme. [d]"""
     stated = programme.start_d + sum(stage.duration_d.high for stage in programme.stages)
-    last = max([stated, *(weighing.day for weighing in weighings)])
+    last = max([stated, *read_d])
     sealed = bool(programme.stages) and programme.stages[-1].packed
     until = last if sealed or not targets else max(last, LONGEST_D)
-    time_d = output_days(until, (*(weighing.day for weighing in weighings), stated))
+    # Days of readings are shown as they are; of very many, the forecast's own days will do.
+    shown = sorted(set(read_d)) if len(set(read_d)) <= MOST_READ_DAYS else []
+    time_d = output_days(until, (*shown, stated))
     return simulate(piece, programme, parameters, draws, time_d), last

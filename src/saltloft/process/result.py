@@ -9,6 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from saltloft.foundation.bands import Band
+from saltloft.process.learning.columns import Likelihood, LinearModel
+from saltloft.process.learning.faults import Fault
 
 QUANTITIES = (
     "weight_loss_pct",
@@ -105,6 +107,9 @@ class DryingForecast:
         from_log_until_d: float. Up to this day the air is the room's log; 0 for a
             programme only. [d]
         fraction_effective: float. Effective share of members after learning, 0..1.
+        likelihood: Likelihood or None. What the lot's own readings say; None without any.
+        faults: tuple of Fault. Slips of weighing, by name.
+        linear: LinearModel or None. The readings as a straight function of the lot's draws.
     """
 
     time_d: NDArray[np.float64]
@@ -118,3 +123,6 @@ class DryingForecast:
     seed: int
     from_log_until_d: float = 0.0
     fraction_effective: float = 1.0
+    likelihood: Likelihood | None = None
+    faults: tuple[Fault, ...] = ()
+    linear: LinearModel | None = None

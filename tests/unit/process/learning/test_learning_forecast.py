@@ -9,7 +9,7 @@ import pytest
 from tests.drying_cases import central_draws, parameters, piece, standard, standard_forecast
 
 from saltloft.process.ensemble import forecast
-from saltloft.process.learning import Weighing, error_covariance, outliers
+from saltloft.process.learning import Weighing
 from saltloft.process.result import DryingForecast
 from saltloft.process.simulate import first_day, simulate
 
@@ -132,26 +132,3 @@ def test_a_tagged_piece_teaches_less_than_six() -> None:
     six = _learned(_weighings(losses, 6))
     one = _learned(_weighings(losses, 6, pieces=1, tag="14"))
     assert _log_spread(six) < _log_spread(one) < _log_spread(standard_forecast(50))
-
-
-def test_error_covariance_by_hand() -> None:
-    """Scale 0.2 points, a 5 g division on 1 kg, 0.6 points between pieces: summed by hand."""
-    weighings = [
-        Weighing(3.0, 0.05, pieces=4, division_kg=0.005, green_kg=4.0),
-        Weighing(7.0, 0.12, pieces=4),
-        Weighing(7.0, 0.12, tag="9"),
-    ]
-    covariance = error_covariance(weighings, np.array([0.006, 0.006, 0.006]), parameters())
-    rounding = (0.005 / np.sqrt(6.0) / 4.0) ** 2
-    assert covariance[0, 0] == pytest.approx(0.002**2 + 0.003**2 + rounding)
-    assert covariance[0, 1] == pytest.approx(0.003**2)
-    assert covariance[2, 2] == pytest.approx(0.002**2 + 0.006**2)
-    assert covariance[0, 2] == 0.0
-
-
-def test_outliers_are_judged_by_the_others() -> None:
-    """Five consistent readings and one 20 points off: only that one is wild."""
-    residual = np.array([0.001, -0.002, 0.2, 0.0, 0.001, 0.002])
-    wild = outliers(residual, 1e-4 * np.ones((6, 6)), 1e-5 * np.eye(6), parameters())
-    assert wild[2] > 0.99
-    assert np.delete(wild, 2).max() < 0.05

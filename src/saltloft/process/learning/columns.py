@@ -1,0 +1,161 @@
+"""What is learned about: the lot's normal draws, their prior, and what readings say of them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from saltloft.process.draws import KNOTS_D, LOT_SLOTS, STAGE_SLOTS, Draws
+from saltloft.process.learning.errors import ErrorBlocks
+
+Array = NDArray[np.float64]
+Whole = NDArray[np.int64]
+
+# The draws of a lot that other lots of its house may know something of.
+COLUMNS = (*LOT_SLOTS, *(f"knot_{i}" for i in range(len(KNOTS_D))))
+
+
+@dataclass(frozen=True)
+class LotPrior:
+    """What is known of a lot's draws before its own readings: a normal over COLUMNS.
+
+    Args:
+        mean: array (columns,). [prior standard deviations]
+        covariance: array (columns, columns), positive definite.
+        version: str. Names the prior in every forecast that rests on it.
+    """
+
+    mean: Array
+    covariance: Array
+    version: str = ""
+
+    @staticmethod
+    def plain() -> LotPrior:
+        """The literature's prior: mean 0, variance 1, no correlation."""
+        return LotPrior(np.zeros(len(COLUMNS)), np.eye(len(COLUMNS)), "plain")
+
+    def moved(self, draws: Draws) -> Draws:
+        """Plain prior draws turned into draws of this prior.
+
+        Args:
+            draws: Draws. Independent standard normals.
+
+        Returns:
+            Draws. Under the plain prior the same numbers.
+        """
+        width = len(COLUMNS)
+        pooled = self.mean + draws.lot[:, :width] @ np.linalg.cholesky(self.covariance).T
+        return replace(draws, lot=np.concatenate([pooled, draws.lot[:, width:]], axis=1))
+
+
+@dataclass(frozen=True)
+class Likelihood:
+    """What one lot's own readings say about COLUMNS, its prior taken out.
+
+    log likelihood = -1/2 z' precision z + vector' z + constant, linearised at the best point;
+    pieces, stages and scales are integrated out.
+
+    Args:
+        precision: array (columns, columns).
+        vector: array (columns,).
+    """
+
+    precision: Array
+    vector: Array
+
+
+@dataclass(frozen=True)
+class LinearModel:
+    """The readings as a straight function of the draws, near the best point.
+
+    reading = expected + jacobian (z - point) + error; each draw has its prior.
+
+    Args:
+        columns: tuple of str. COLUMNS, then 'stage_0.humidity' and so on, racks and scales.
+        jacobian: array (obs, columns). Rows: weighings, then measured, as given.
+        blocks: ErrorBlocks. Error of the readings, in the order of `place`.
+        place: array of int (obs,). Row of `blocks` of each reading.
+        expected: array (obs,). At the point.
+        observed: array (obs,).
+        point: array (columns,). Where it was linearised.
+        prior_mean: array (columns,).
+        prior_covariance: array (columns, columns).
+    """
+
+    columns: tuple[str, ...]
+    jacobian: Array
+    blocks: ErrorBlocks
+    place: Whole
+    expected: Array
+    observed: Array
+    point: Array
+    prior_mean: Array
+    prior_covariance: Array
+
+    @property
+    def error(self) -> Array:
+        """Covariance of the readings' errors, array (obs, obs). [unit of readings, squared]"""
+        return self.blocks.dense()[np.ix_(self.place, self.place)]
+
+
+@dataclass(frozen=True)
+class State:
+    """All that is estimated for a lot: its draws, then what its racks and scales add.
+
+    Args:
+        names: tuple of str.
+        draws: int. Columns that are draws of the ensemble; the rest are nuisances.
+        mean: array (columns,). Prior.
+        covariance: array (columns, columns). Prior.
+    """
+
+    names: tuple[str, ...]
+    draws: int
+    mean: Array
+    covariance: Array
+
+    @property
+    def precision(self) -> Array:
+        """Inverse of the prior covariance, array (columns, columns)."""
+        inverse: Array = np.asarray(np.linalg.inv(self.covariance))
+        return 0.5 * (inverse + inverse.T)
+
+
+def state_of(prior: LotPrior, stages: int, nuisances: dict[str, float]) -> State:
+    """The columns of one lot with their prior.
+
+    Args:
+        prior: LotPrior.
+        stages: int. Stages of its programme.
+        nuisances: mapping of a name to its prior variance.
+    """
+    staged = [f"stage_{i}.{name}" for i in range(stages) for name in STAGE_SLOTS]
+    more = np.array([1.0] * len(staged) + list(nuisances.values()))
+    width = len(COLUMNS)
+    covariance = np.diag(np.concatenate([np.zeros(width), more]))
+    covariance[:width, :width] = prior.covariance
+    return State(
+        names=(*COLUMNS, *staged, *nuisances),
+        draws=width + len(staged),
+        mean=np.concatenate([prior.mean, np.zeros(len(more))]),
+        covariance=covariance,
+    )
+
+
+def likelihood_of(precision: Array, vector: Array, state: State) -> Likelihood:
+    """What is left for COLUMNS when stages, racks and scales are integrated out.
+
+    Args:
+        precision: array (columns, columns). Of the readings over the whole state.
+        vector: array (columns,).
+        state: State.
+    """
+    width = len(COLUMNS)
+    rest = precision[width:, width:] + np.linalg.inv(state.covariance[width:, width:])
+    if not len(rest):
+        return Likelihood(precision, vector)
+    gain = np.linalg.solve(rest, precision[width:, :width]).T
+    own = precision[:width, :width] - gain @ precision[width:, :width]
+    return Likelihood(0.5 * (own + own.T), vector[:width] - gain @ vector[width:])

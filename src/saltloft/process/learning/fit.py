@@ -1,0 +1,132 @@
+"""Gauss-Newton on a lot's draws: three to five small batches of the model to the best point."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from saltloft.process.draws import PIECE_SLOTS
+from saltloft.process.learning.columns import State, state_of
+from saltloft.process.learning.errors import ErrorBlocks
+from saltloft.process.learning.lanes import PLACE, Lot, Slopes, slopes
+from saltloft.process.learning.observations import Observations
+from saltloft.process.learning.posterior import Posterior
+from saltloft.process.learning.robust import inflated, inflation, wildness
+from saltloft.process.learning.scales import Gain
+from saltloft.process.parameters import DryingParameters
+
+Array = NDArray[np.float64]
+
+MOST_STEPS = 5
+# Enough when no draw moves further than this. [prior standard deviations]
+SETTLED = 0.1
+LONGEST_STEP = 1.5
+# Variance of a reading that cannot be one: it teaches nothing, and others still say what it should be.
+LEFT_OUT = 1e3
+MOST_RACKS = 12
+
+
+@dataclass(frozen=True)
+class Fit:
+    """Where a fit stands.
+
+    Args:
+        point: array (draw columns,). Where `slopes` was taken.
+        slopes: Slopes.
+        posterior: Posterior. At that point, doubtful readings loosened.
+        added: array (obs,). Variance the doubtful readings were given.
+        wild: array (obs,). Probability of being wild, 0..1.
+        runs: int. Batches of the model it took.
+    """
+
+    point: Array
+    slopes: Slopes
+    posterior: Posterior
+    added: Array
+    wild: Array
+    runs: int
+
+    @property
+    def best(self) -> Array:
+        """Most probable draws, array (draw columns,)."""
+        return self.posterior.best[: self.posterior.state.draws]
+
+
+def fitted(lot: Lot, observed: Observations, gains: tuple[Gain, ...] = (), start: Array | None = None) -> Fit:
+    """The most probable draws of a lot given its readings.
+
+    Args:
+        lot: Lot.
+        observed: Observations, at least one.
+        gains: tuple of Gain. Scales that may read too much.
+        start: array (draw columns,) or None. Where to begin; None: the prior's mean.
+    """
+    racks = _racks(observed)
+    nuisances = {f"rack {rack}.{name}": 1.0 for rack in racks for name in PLACE}
+    nuisances |= {gain.name: gain.variance for gain in gains}
+    state = state_of(lot.prior, len(lot.programme.stages), nuisances)
+    point = state.mean[: state.draws] if start is None else start
+    for number in range(MOST_STEPS):
+        local = slopes(point, lot, observed)
+        piece, more = _shared(local, observed, racks, gains)
+        met = _met(replace(local, piece=piece), more, point, state, observed)
+        fit = _loosened(met, point, local, observed, lot.parameters)
+        step = np.clip(fit.best - point, -LONGEST_STEP, LONGEST_STEP)
+        fit = replace(fit, runs=number + 1)
+        if float(np.max(np.abs(step))) < SETTLED:
+            break
+        point = point + step
+    return fit
+
+
+def _racks(observed: Observations) -> tuple[str, ...]:
+    """Racks with more than one group of pieces on them: their shared air can be told apart."""
+    groups: dict[str, set[int]] = {}
+    for rack, group in zip(observed.rack, observed.group.tolist(), strict=True):
+        if rack:
+            groups.setdefault(rack, set()).add(group)
+    shared = sorted(rack for rack, inside in groups.items() if len(inside) > 1)
+    return tuple(shared) if len(shared) <= MOST_RACKS else ()
+
+
+def _shared(
+    local: Slopes, observed: Observations, racks: tuple[str, ...], gains: tuple[Gain, ...]
+) -> tuple[Array, Array]:
+    """What a piece adds to each reading, (obs, slots), and what racks and scales add, (obs, nuisances)."""
+    piece = local.piece / np.sqrt(observed.pieces)[:, None]
+    place = np.array([PIECE_SLOTS.index(name) for name in PLACE])
+    more = []
+    for rack in racks:
+        here = np.array([one == rack for one in observed.rack])
+        # The place is the rack's, whole: of what differs by place nothing is left to the piece.
+        more.append(np.where(here[:, None], local.piece[:, place], 0.0))
+        piece[np.ix_(here, place)] = 0.0
+    more += [gain.slope[:, None] for gain in gains]
+    own = np.linalg.norm(piece, axis=1)
+    stated = observed.spread / np.sqrt(observed.pieces)
+    scaled = np.isfinite(stated) & (own > 0.0)
+    piece[scaled] *= (stated[scaled] / own[scaled])[:, None]
+    return piece, np.concatenate([np.zeros((observed.count, 0)), *more], axis=1)
+
+
+def _met(local: Slopes, more: Array, point: Array, state: State, observed: Observations) -> Posterior:
+    """Readings met with the prior at one linearisation."""
+    left_out = np.where(observed.impossible, LEFT_OUT, 0.0)
+    return Posterior(
+        state=state,
+        slopes=np.concatenate([local.lot, more], axis=1),
+        errors=ErrorBlocks(1.0 / (observed.variance + left_out), local.piece, observed.group),
+        residual=observed.value - local.expected - local.lot @ (state.mean[: state.draws] - point),
+    )
+
+
+def _loosened(
+    met: Posterior, point: Array, local: Slopes, observed: Observations, parameters: DryingParameters
+) -> Fit:
+    """Wild readings found, and their errors made larger."""
+    wild = np.where(observed.impossible, 1.0, wildness(met, observed.wide, parameters))
+    added = np.where(observed.impossible, 0.0, inflation(wild, observed.wide))
+    left_out = np.where(observed.impossible, LEFT_OUT, 0.0)
+    return Fit(point, local, inflated(met, added), added + left_out, wild, 0)
