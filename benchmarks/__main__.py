@@ -8,7 +8,9 @@ import sys
 
 import benchmarks
 
-NAMES = sorted(found.name for found in pkgutil.iter_modules(benchmarks.__path__) if found.name != "__main__")
+NAMES = sorted(
+    found.name for found in pkgutil.iter_modules(benchmarks.__path__) if not found.name.startswith("_")
+)
 
 
 def main() -> int:

@@ -34,6 +34,8 @@ Times = NDArray[np.int64]
 Values = NDArray[np.float64]
 Columns = Mapping[str, tuple[Times, Values]]
 
+# Rows handed to the driver at once.
+ROWS_AT_ONCE = 100_000
 _ROWS_OF_BATCH = (
     "SELECT at, value FROM reading WHERE series = ? AND at BETWEEN ? AND ? AND batch = ? ORDER BY at"
 )
@@ -320,16 +322,14 @@ def _insert(connection: Connection, batch: str, columns: Columns) -> None:
     driver = _driver(connection)
     for name in sorted(columns):
         times, values = columns[name]
-        driver.executemany(
-            "INSERT INTO reading (series, at, batch, value) VALUES (?, ?, ?, ?)",
-            zip(
-                repeat(_series(connection, name)),
-                times.tolist(),
-                repeat(number),
-                values.tolist(),
-                strict=False,
-            ),
-        )
+        own = _series(connection, name)
+        for start in range(0, len(times), ROWS_AT_ONCE):
+            # As Python numbers a reading takes ten times its room: a block of them at a time.
+            part = slice(start, start + ROWS_AT_ONCE)
+            driver.executemany(
+                "INSERT INTO reading (series, at, batch, value) VALUES (?, ?, ?, ?)",
+                zip(repeat(own), times[part].tolist(), repeat(number), values[part].tolist(), strict=False),
+            )
 
 
 def _driver(connection: Connection) -> Any:
