@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 from saltloft.foundation.errors import NumericsError
 from saltloft.process.drying import integrate
 from saltloft.process.drying.integrate import Control, Profiles
-from saltloft.process.drying.kernel import carry
-from saltloft.process.drying.kernel_rates import LANES
+from saltloft.process.drying.kernel import carry, work_rows
+from saltloft.process.drying.kernel_lanes import LANES
 from saltloft.process.drying.members import Blocks, Members
 from saltloft.process.drying.nodes import Nodes
 
@@ -46,6 +46,13 @@ def rule_table(control: Control) -> Array:
     return np.array([control.tolerance, *bounds, integrate.SHORTEST_STEP_S, integrate.MOST_STEPS])
 
 
+def aligned(rows: int) -> Array:
+    """Zeros (rows, LANES) whose rows begin where a vector register likes them to."""
+    flat = np.zeros((rows + 1) * LANES)
+    skip = -(flat.ctypes.data // 8) % LANES
+    return flat[skip : skip + rows * LANES].reshape(rows, LANES)
+
+
 def integrate_compiled(
     members: Members, nodes: Nodes, blocks: Blocks, output_s: Array, control: Control
 ) -> Profiles:
@@ -64,15 +71,17 @@ def integrate_compiled(
     out = np.empty((2, len(output_s), nodes.count, members.count))
     counts = np.zeros((2, members.count), dtype=np.int64)
     table = np.array([nodes.derivative, nodes.integral, nodes.divergence])
-    scalars = np.array([members.law.water_volume, members.potential.step, nodes.weight[-1]])
+    cells = members.potential.value.shape[1] - 1
+    scalars = np.array([members.law.water_volume, members.potential.step, nodes.weight[-1], float(cells)])
     start = np.array([members.water, members.salt])
     p, air, brine = member_table(members), air_table(blocks), brine_table(members)
-    tables = np.array([members.potential.value, members.potential.slope])
+    tables = np.stack([members.potential.value, members.potential.slope], axis=-1)
+    size, work = (0,) * nodes.count, aligned(work_rows(nodes.count))
     rules = rule_table(control)
     for first in range(0, members.count, LANES):
         done = carry(
-            first, start, p, air, blocks.end_s, brine, tables, table, nodes.weight, scalars,
-            output_s, rules, out, counts,
+            size, first, start, p, air, blocks.end_s, brine, tables, table, nodes.weight, scalars,
+            output_s, rules, work, out, counts,
         )  # fmt: skip
         if done < 1.0:
             raise NumericsError(

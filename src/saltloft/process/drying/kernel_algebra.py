@@ -1,74 +1,84 @@
-"""Compiled twin of the linear algebra in `step.py`, members innermost in LANES."""
+"""Compiled twin of the linear algebra in `step.py`, LANES members at once."""
 
-# ruff: noqa: PLR0917 - compiled loops take plain arrays
+# ruff: noqa: PLR0917 - compiled code takes plain arrays
 # mypy: allow-untyped-defs, allow-untyped-calls, allow-untyped-decorators
 from __future__ import annotations
 
 from numba import njit
 
-from saltloft.process.drying.kernel_rates import LANES
+from saltloft.process.drying.kernel_lanes import fused, get, put
 
 
 @njit(error_model="numpy")
-def factorise(a):
-    """`step.factorise` on (n, n, lanes)."""
-    n = a.shape[0]
-    for c in range(n - 1):
+def factorise(size, a):
+    """`step.factorise` of rows (n n); the diagonal then holds one over the pivot."""
+    n = len(size)
+    for c in range(n):
+        pivot = 1.0 / get(a, c * n + c)
+        put(a, c * n + c, pivot)
         for i in range(c + 1, n):
-            for k in range(LANES):
-                a[i, c, k] /= a[c, c, k]
+            factor = get(a, i * n + c) * pivot
+            put(a, i * n + c, factor)
             for j in range(c + 1, n):
-                for k in range(LANES):
-                    a[i, j, k] -= a[i, c, k] * a[c, j, k]
+                put(a, i * n + j, fused(-factor, get(a, c * n + j), get(a, i * n + j)))
 
 
 @njit(error_model="numpy")
-def solve(a, b):
-    """`step.solve` in place of b (n, lanes)."""
-    n = a.shape[0]
+def solve(size, a, b, first):
+    """`step.solve` in place of n rows of b."""
+    n = len(size)
     for i in range(1, n):
+        total = get(b, first + i)
         for j in range(i):
-            for k in range(LANES):
-                b[i, k] -= a[i, j, k] * b[j, k]
+            total = fused(-get(a, i * n + j), get(b, first + j), total)
+        put(b, first + i, total)
     for i in range(n - 1, -1, -1):
+        total = get(b, first + i)
         for j in range(i + 1, n):
-            for k in range(LANES):
-                b[i, k] -= a[i, j, k] * b[j, k]
-        for k in range(LANES):
-            b[i, k] /= a[i, i, k]
+            total = fused(-get(a, i * n + j), get(b, first + j), total)
+        put(b, first + i, total * get(a, i * n + i))
 
 
 @njit(error_model="numpy")
-def solve_both(xx, sx, ss, rank_x, rank_s, x, s):
-    """`StepMatrix.solve` in place of x and s (n, lanes); sx holds minus the Jacobian's block."""
-    n = xx.shape[0]
-    solve(xx, x)
+def subtract_product(size, a, x, first, s, into):
+    """n rows of s less the matrix a times n rows of x."""
+    n = len(size)
     for i in range(n):
+        total = get(s, into + i)
         for j in range(n):
-            for k in range(LANES):
-                s[i, k] -= sx[i, j, k] * x[j, k]
-    solve(ss, s)
-    for k in range(LANES):
-        rim = s[n - 1, k] / (1.0 - rank_s[n - 1, k])
-        for i in range(n):
-            x[i, k] += rank_x[i, k] * rim
-            s[i, k] += rank_s[i, k] * rim
+            total = fused(-get(a, i * n + j), get(x, first + j), total)
+        put(s, into + i, total)
 
 
 @njit(error_model="numpy")
-def rises(h, cube, rank_x, rank_s, x, s, kx, ks):
-    """`Step.rise`: rates x, s (n, lanes) replaced by what they add; kx[0..1], ks[0..1] are scratch."""
-    n = x.shape[0]
+def solve_both(size, xx, sx, ss, rank, x, s, first):
+    """`StepMatrix.solve` in place of n rows of x and s; sx holds minus the Jacobian's block.
+
+    rank: rows 0..n-1 the column of water, n..2n-1 that of salt, 2n one over 1 - its rim.
+    """
+    n = len(size)
+    solve(size, xx, x, first)
+    subtract_product(size, sx, x, first, s, first)
+    solve(size, ss, s, first)
+    rim = get(s, first + n - 1) * get(rank, 2 * n)
     for i in range(n):
-        for k in range(LANES):
-            kx[0, i, k], ks[0, i, k] = x[i, k], s[i, k]
-    solve_both(cube[3], cube[4], cube[5], rank_x, rank_s, kx[0], ks[0])
+        put(x, first + i, fused(get(rank, i), rim, get(x, first + i)))
+        put(s, first + i, fused(get(rank, n + i), rim, get(s, first + i)))
+
+
+@njit(error_model="numpy")
+def rises(size, h, xx, sx, ss, rank, x, s, once_x, once_s):
+    """`Step.rise`: rates x, s replaced by what they add; once_x, once_s are scratch."""
+    n = len(size)
+    over = 2.0 / get(h, 0)
+    solve_both(size, xx, sx, ss, rank, x, s, 0)
     for i in range(n):
-        for k in range(LANES):
-            x[i, k], s[i, k] = 2.0 * kx[0, i, k], 2.0 * ks[0, i, k]
-            kx[0, i, k], ks[0, i, k] = x[i, k] * (2.0 / h[k]), s[i, k] * (2.0 / h[k])
-    solve_both(cube[3], cube[4], cube[5], rank_x, rank_s, kx[0], ks[0])
+        once, once_salt = 2.0 * get(x, i), 2.0 * get(s, i)
+        put(x, i, 2.0 * once)
+        put(s, i, 2.0 * once_salt)
+        put(once_x, i, over * once)
+        put(once_s, i, over * once_salt)
+    solve_both(size, xx, sx, ss, rank, once_x, once_s, 0)
     for i in range(n):
-        for k in range(LANES):
-            x[i, k] = 2.0 * x[i, k] - kx[0, i, k]
-            s[i, k] = 2.0 * s[i, k] - ks[0, i, k]
+        put(x, i, get(x, i) - get(once_x, i))
+        put(s, i, get(s, i) - get(once_s, i))

@@ -1,205 +1,231 @@
-"""Compiled twin of `rates.py`: activity, surface, flux and Jacobian, members innermost in LANES."""
+"""Compiled twin of `rates.py`: activity, surface, flux and Jacobian, LANES members at once.
 
-# ruff: noqa: PLR0917, PLR0912 - compiled loops take plain arrays and do one thing at length
+A name holds one number of each member of the group. Rows of the tables and work arrays are
+counted by the names below; a quantity of all n nodes stands in n rows from n times its name.
+"""
+
+# ruff: noqa: PLR0917 - compiled code takes plain arrays
 # mypy: allow-untyped-defs, allow-untyped-calls, allow-untyped-decorators
 from __future__ import annotations
 
 import numpy as np
 from numba import njit
 
-LANES = 64
+from saltloft.process.drying.kernel_lanes import (
+    below,
+    cell_of,
+    exponential,
+    fused,
+    get,
+    largest,
+    number,
+    power,
+    put,
+    root,
+    smallest,
+    where,
+)
 
 # Rows of the member table.
 VOLUME, SOLIDS, FIXED, LENGTH, RATIO, DRAG, SCALE, POWER, SOLUTES, RESIST, HEAT, ACTIVE, ENDS = range(13)
+MEMBER_ROWS = 13
 # Rows of the air table.
 SPEED, KELVIN, SATURATED, VAPOUR, SLOPE, LATENT, FILM, FILM_POWER, FILM_RATIO, OPEN = range(10)
-# Work arrays (n, lanes).
-V, U, G, B, C, FREE, DU, DC, PUSH, WF, SF, COMMON, C_X, C_S, CARRY, DRAGS, SWELL = range(17)
-# Surface values (lanes,).
+AIR_ROWS = 10
+# Quantities of all nodes that `rates` leaves for `jacobian`.
+V, U, G, B, C, FREE, DU, DC, PUSH, WF, SF, CARRY, DRAGS, SWELL, Q_X, P_X, P_S = range(17)
+NODE_ROWS = 17
+# Quantities of the rim that `surface` leaves.
 LOSS, LOSS_A, LOSS_V, WARM, WARM_A, WARM_V, BY_X, BY_S, FACTOR = range(9)
+RIM_ROWS = 9
+# Matrices of the nodes.
+DERIVATIVE, INTEGRAL, DIVERGENCE = range(3)
 
 
 @njit(error_model="numpy")
-def activity(x, s, solutes, scale, power, brine):
+def activity(x, s, solutes, scale, exponent, brine):
     """Water activity with its slopes by water and salt; brine as in `brine_table`."""
-    if brine[9] > 0.0:
-        return brine[9] * x, brine[9], 0.0
-    x = max(x, 1e-4)
-    total = max(s, 0.0) / brine[7] / x
-    m = min(total, brine[6])
-    root = np.sqrt(m)
-    limit = 1.0 + brine[4] * root
-    pitzer = brine[1] * np.exp(-brine[5] * root)
-    m_phi = m * (1.0 - brine[3] * root / limit + m * (brine[0] + pitzer + m * brine[2]))
+    if number(brine, 9) > 0.0:
+        return number(brine, 9) * x, 0.0 * x + number(brine, 9), 0.0 * x
+    x = largest(x, 1e-4)
+    per_water = 1.0 / x
+    total = largest(s, 0.0) * per_water * (1.0 / number(brine, 7))
+    m = smallest(total, number(brine, 6))
+    root_m = root(m)
+    limit = 1.0 / (1.0 + number(brine, 4) * root_m)
+    pitzer = number(brine, 1) * exponential(-number(brine, 5) * root_m)
+    debye = number(brine, 3) * root_m * limit
+    m_phi = m * (1.0 - debye + m * (number(brine, 0) + pitzer + number(brine, 2) * m))
     slope = (
         1.0
-        - brine[3] * root * (1.5 + brine[4] * root) / (limit * limit)
-        + m * (2.0 * brine[0] + pitzer * (2.0 - 0.5 * brine[5] * root))
-        + 3.0 * brine[2] * m * m
+        - debye * limit * (1.5 + number(brine, 4) * root_m)
+        + m * (2.0 * number(brine, 0) + pitzer * (2.0 - 0.5 * number(brine, 5) * root_m))
+        + 3.0 * number(brine, 2) * m * m
     )
-    by_m = -2.0 * brine[8] * slope if total < brine[6] else 0.0
-    moles = solutes * brine[8]
-    swelling = (scale / x) ** power
-    a = np.exp(-2.0 * brine[8] * m_phi - swelling) * (x / (x + moles))
-    return a, a * (power * swelling + moles / (x + moles) - by_m * m) / x, a * by_m / (brine[7] * x)
+    by_m = where(total < number(brine, 6), -2.0 * number(brine, 8) * slope, 0.0)
+    moles = solutes * number(brine, 8)
+    share = 1.0 / (x + moles)
+    swelling = power(scale * per_water, exponent)
+    a = exponential(-2.0 * number(brine, 8) * m_phi - swelling) * (x * share)
+    by_water = a * (exponent * swelling + moles * share - by_m * m) * per_water
+    return a, by_water, a * by_m * per_water * (1.0 / number(brine, 7))
 
 
 @njit(error_model="numpy")
-def surface(k, x, s, volume, p, air, brine, out):
-    """`rates.surface` for lane k, into out[:, k]."""
-    a, by_x, by_s = activity(x, s, p[SOLUTES, k], p[SCALE, k], p[POWER, k], brine)
-    swell = volume / p[VOLUME, k]
-    shrunk = 0.5 * (1.0 - p[LENGTH, k]) * air[FILM_POWER, k]
-    film = air[FILM, k] * swell**shrunk
-    film_v = film * shrunk / volume
-    exchange = film + p[HEAT, k]
-    ratio = air[FILM_RATIO, k]
-    conductance = 1.0 / (1.0 / (film * ratio) + p[RESIST, k])
+def surface(x, s, volume, p, air, brine, at):
+    """`rates.surface` of the group, into the rows of `at`."""
+    a, by_x, by_s = activity(x, s, get(p, SOLUTES), get(p, SCALE), get(p, POWER), brine)
+    stretch, saturated, log_slope = get(p, LENGTH), get(air, SATURATED), get(air, SLOPE)
+    ratio, is_open = get(air, FILM_RATIO), get(air, OPEN)
+    per_volume = 1.0 / volume
+    swell = volume / get(p, VOLUME)
+    shrunk = 0.5 * (1.0 - stretch) * get(air, FILM_POWER)
+    film = get(air, FILM) * power(swell, shrunk)
+    film_v = film * shrunk * per_volume
+    per_exchange = 1.0 / (film + get(p, HEAT))
+    conductance = film * ratio / (1.0 + film * ratio * get(p, RESIST))
     conductance_f = conductance * conductance / (ratio * film * film)
-    drive = conductance * air[SATURATED, k]
-    gap = a - air[VAPOUR, k] / air[SATURATED, k]
-    cooling = air[LATENT, k] / exchange
-    damping = 1.0 + drive * cooling * air[SLOPE, k] * a
-    flux = air[OPEN, k] * drive * gap / damping
-    by_a = (air[OPEN, k] * drive - flux * drive * cooling * air[SLOPE, k]) / damping
-    damping_f = air[SATURATED, k] * cooling * air[SLOPE, k] * a * (conductance_f - conductance / exchange)
-    by_f = (air[OPEN, k] * conductance_f * air[SATURATED, k] * gap - flux * damping_f) / damping
-    length = swell ** p[LENGTH, k]
-    area = 2.0 * np.sqrt(np.pi * length * volume / p[SOLIDS, k]) * p[ENDS, k]
+    drive = conductance * saturated
+    gap = a - get(air, VAPOUR) / saturated
+    cooling = get(air, LATENT) * per_exchange
+    per_damping = 1.0 / (1.0 + drive * cooling * log_slope * a)
+    flux = is_open * drive * gap * per_damping
+    by_a = (is_open * drive - flux * drive * cooling * log_slope) * per_damping
+    damping_f = saturated * cooling * log_slope * a * (conductance_f - conductance * per_exchange)
+    by_f = (is_open * conductance_f * saturated * gap - flux * damping_f) * per_damping
+    length = power(swell, stretch)
+    area = 2.0 * root(np.pi * length * volume / get(p, SOLIDS)) * get(p, ENDS)
     colder = cooling * flux
-    colder_f = cooling * by_f - colder / exchange
-    warmth = p[ACTIVE, k] / (air[KELVIN, k] * air[KELVIN, k])
-    speed = air[SPEED, k] * np.exp(-warmth * colder)
-    out[LOSS, k] = area * flux
-    out[LOSS_A, k] = area * by_a
-    out[LOSS_V, k] = area * (by_f * film_v + flux * 0.5 * (1.0 + p[LENGTH, k]) / volume)
-    out[WARM, k] = speed
-    out[WARM_A, k] = -speed * warmth * cooling * by_a
-    out[WARM_V, k] = -speed * warmth * colder_f * film_v
-    out[BY_X, k] = by_x
-    out[BY_S, k] = by_s
-    out[FACTOR, k] = 4.0 * np.pi * length / p[SOLIDS, k]
+    colder_f = cooling * by_f - colder * per_exchange
+    kelvin = get(air, KELVIN)
+    warmth = get(p, ACTIVE) / (kelvin * kelvin)
+    speed = get(air, SPEED) * exponential(-warmth * colder)
+    put(at, LOSS, area * flux)
+    put(at, LOSS_A, area * by_a)
+    put(at, LOSS_V, area * (by_f * film_v + flux * (0.5 * (1.0 + stretch)) * per_volume))
+    put(at, WARM, speed)
+    put(at, WARM_A, -warmth * cooling * by_a)
+    put(at, WARM_V, -warmth * colder_f * film_v)
+    put(at, BY_X, by_x)
+    put(at, BY_S, by_s)
+    put(at, FACTOR, 4.0 * np.pi * length / get(p, SOLIDS))
 
 
 @njit(error_model="numpy")
-def lookup(k, n, x, value, slope, width, w):
-    """`laws.Potential.at` for lane k, into w[U], w[G], w[B]."""
-    last = value.shape[1] - 1
-    for i in range(n):
-        place = x[i, k] / width
-        cell = min(max(int(place), 0), last - 1)
-        t = min(place - cell, 1.0)
-        beyond = place - cell - t
-        left = value[k, cell]
-        m0, m1 = slope[k, cell] * width, slope[k, cell + 1] * width
-        rise = value[k, cell + 1] - left
-        curve, twist = 3.0 * rise - 2.0 * m0 - m1, m0 + m1 - 2.0 * rise
-        gradient = m0 + t * (2.0 * curve + t * 3.0 * twist)
-        w[U, i, k] = left + t * (m0 + t * (curve + t * twist)) + beyond * gradient
-        w[G, i, k] = gradient / width
-        w[B, i, k] = 0.0 if beyond > 0.0 else (2.0 * curve + t * 6.0 * twist) / (width * width)
+def lookup(x, tables, width, cells):
+    """`laws.Potential.at`: the potential and its first two slopes."""
+    place = x * (1.0 / width)
+    cell = smallest(largest(below(place), 0.0), cells - 1.0)
+    t = smallest(place - cell, 1.0)
+    beyond = place - cell - t
+    left, slope_left, right, slope_right = cell_of(tables, cell, cells)
+    m0, m1, rise = slope_left * width, slope_right * width, right - left
+    curve, twist = 3.0 * rise - 2.0 * m0 - m1, m0 + m1 - 2.0 * rise
+    gradient = m0 + t * (2.0 * curve + t * 3.0 * twist)
+    value = left + t * (m0 + t * (curve + t * twist)) + beyond * gradient
+    bend = where(beyond > 0.0, 0.0, (2.0 * curve + t * 6.0 * twist) * (1.0 / (width * width)))
+    return value, gradient * (1.0 / width), bend
 
 
 @njit(error_model="numpy")
-def apply(matrix, right, out):
-    """out (n, lanes) = matrix (n, n) @ right (n, lanes)."""
-    n = matrix.shape[0]
+def apply(size, nodes, matrix, source, first, target, into):
+    """target rows = matrix (n, n) @ source rows."""
+    n = len(size)
     for i in range(n):
-        for k in range(LANES):
-            out[i, k] = 0.0
-        for j in range(n):
-            c = matrix[i, j]
-            for k in range(LANES):
-                out[i, k] += c * right[j, k]
+        total = number(nodes, (matrix * n + i) * n) * get(source, first)
+        for j in range(1, n):
+            total = fused(number(nodes, (matrix * n + i) * n + j), get(source, first + j), total)
+        put(target, into + i, total)
 
 
 @njit(error_model="numpy")
-def rates(x, s, p, air, brine, value, slope, nodes, scalars, w, at, dx, ds):
-    """`rates.rates` for all lanes, into dx and ds; w and at keep the terms for the Jacobian."""
-    derivative, integral, divergence = nodes[0], nodes[1], nodes[2]
-    n = derivative.shape[0]
-    saturated = brine[6] * brine[7]
+def rates(size, x, s, p, air, brine, tables, nodes, scalars, w, at, dx, ds):
+    """`rates.rates` of the group, into dx and ds; w and at keep the terms for the Jacobian.
+
+    size: a tuple of n entries, so that n is known when this is compiled; scalars: volume of a kg
+    of water, width of a cell of the potential, weight of the rim, cells.
+    """
+    n = len(size)
+    saturated = number(brine, 6) * number(brine, 7)
     for i in range(n):
-        for k in range(LANES):
-            wet = max(x[i, k], 1e-4)
-            c = s[i, k] / wet
-            w[FREE, i, k] = 1.0 if c < saturated else 0.0
-            w[C, i, k] = min(c, saturated)
-            w[WF, i, k] = p[FIXED, k] + x[i, k] * scalars[0]
-    for k in range(LANES):
-        lookup(k, n, x, value, slope, scalars[1], w)
-    apply(integral, w[WF], w[V])
-    for k in range(LANES):
-        surface(k, x[n - 1, k], s[n - 1, k], w[V, n - 1, k], p, air, brine, at)
-    apply(derivative, w[U], w[DU])
-    apply(derivative, w[C], w[DC])
+        water = get(x, i)
+        brine_here = get(s, i) / largest(water, 1e-4)
+        put(w, FREE * n + i, where(brine_here < saturated, 1.0, 0.0))
+        put(w, C * n + i, smallest(brine_here, saturated))
+        put(w, WF * n + i, fused(water, number(scalars, 0), get(p, FIXED)))
+        value, gradient, bend = lookup(water, tables, number(scalars, 1), number(scalars, 3))
+        put(w, U * n + i, value)
+        put(w, G * n + i, gradient)
+        put(w, B * n + i, bend)
+    apply(size, nodes, INTEGRAL, w, WF * n, w, V * n)
+    surface(get(x, n - 1), get(s, n - 1), get(w, V * n + n - 1), p, air, brine, at)
+    apply(size, nodes, DERIVATIVE, w, U * n, w, DU * n)
+    apply(size, nodes, DERIVATIVE, w, C * n, w, DC * n)
     for i in range(n):
-        for k in range(LANES):
-            push = at[FACTOR, k] * at[WARM, k] * w[V, i, k]
-            w[PUSH, i, k] = push
-            w[WF, i, k] = push * w[DU, i, k]
-            w[SF, i, k] = push * (
-                p[RATIO, k] * w[G, i, k] * x[i, k] * w[DC, i, k] + p[DRAG, k] * w[C, i, k] * w[DU, i, k]
-            )
-    apply(divergence, w[WF], dx)
-    apply(divergence, w[SF], ds)
-    for i in range(n):
-        for k in range(LANES):
-            dx[i, k] = -dx[i, k]
-            ds[i, k] = -ds[i, k]
-    for k in range(LANES):
-        dx[n - 1, k] -= at[LOSS, k] / scalars[2]
+        push = get(at, FACTOR) * get(at, WARM) * get(w, V * n + i)
+        carry = push * get(p, RATIO) * get(w, G * n + i) * get(x, i)
+        drags = push * get(p, DRAG) * get(w, C * n + i)
+        put(w, PUSH * n + i, push)
+        put(w, CARRY * n + i, carry)
+        put(w, DRAGS * n + i, drags)
+        put(w, WF * n + i, -push * get(w, DU * n + i))
+        put(w, SF * n + i, -carry * get(w, DC * n + i) - drags * get(w, DU * n + i))
+    apply(size, nodes, DIVERGENCE, w, WF * n, dx, 0)
+    apply(size, nodes, DIVERGENCE, w, SF * n, ds, 0)
+    put(dx, n - 1, get(dx, n - 1) - get(at, LOSS) * (1.0 / number(scalars, 2)))
 
 
 @njit(error_model="numpy")
-def jacobian(x, p, nodes, scalars, w, at, qx, px, ps, xx, sx, ss, column):
-    """Minus `rates.jacobian` from the terms of the last `rates`; qx, px, ps are scratch."""
-    derivative, integral, divergence = nodes[0], nodes[1], nodes[2]
-    n = derivative.shape[0]
+def jacobian(size, x, p, nodes, scalars, w, at, xx, sx, ss, column):
+    """Minus `rates.jacobian` from the terms of the last `rates`, column by column."""
+    n = len(size)
+    warm_x = get(at, WARM_A) * get(at, BY_X)
+    warm_s = get(at, WARM_A) * get(at, BY_S)
+    rim_volume = (get(p, LENGTH) / get(w, V * n + n - 1) + get(at, WARM_V)) * number(scalars, 0)
     for i in range(n):
-        for k in range(LANES):
-            wet = max(x[i, k], 1e-4)
-            rim = integral[n - 1, i] * scalars[0]
-            w[COMMON, i, k] = p[LENGTH, k] * rim / w[V, n - 1, k] + at[WARM_V, k] * rim / at[WARM, k]
-            w[C_X, i, k] = -w[FREE, i, k] * w[C, i, k] / wet
-            w[C_S, i, k] = w[FREE, i, k] / wet
-            w[CARRY, i, k] = w[PUSH, i, k] * p[RATIO, k] * w[G, i, k] * x[i, k]
-            w[DRAGS, i, k] = w[PUSH, i, k] * p[DRAG, k] * w[C, i, k]
-            w[SWELL, i, k] = scalars[0] / w[V, i, k]
-    for k in range(LANES):
-        w[COMMON, n - 1, k] += at[WARM_A, k] * at[BY_X, k] / at[WARM, k]
-    for i in range(n):
-        for j in range(n):
-            d, inside = derivative[i, j], integral[i, j]
-            for k in range(LANES):
-                relative = inside * w[SWELL, i, k] + w[COMMON, j, k]
-                g = d * w[G, j, k]
-                qx[i, j, k] = w[WF, i, k] * relative + w[PUSH, i, k] * g
-                px[i, j, k] = w[SF, i, k] * relative + w[CARRY, i, k] * d * w[C_X, j, k] + w[DRAGS, i, k] * g
-                ps[i, j, k] = w[CARRY, i, k] * d * w[C_S, j, k]
-        for k in range(LANES):
-            bent = p[RATIO, k] * (w[B, i, k] * x[i, k] + w[G, i, k]) * w[DC, i, k]
-            drag = p[DRAG, k] * w[DU, i, k]
-            px[i, i, k] += w[PUSH, i, k] * (bent + drag * w[C_X, i, k])
-            ps[i, i, k] += w[PUSH, i, k] * drag * w[C_S, i, k]
-            ps[i, n - 1, k] += w[SF, i, k] * at[WARM_A, k] * at[BY_S, k] / at[WARM, k]
-    for i in range(n):
-        for k in range(LANES):
-            column[i, k] = 0.0
-        for j in range(n):
-            for k in range(LANES):
-                xx[i, j, k] = sx[i, j, k] = ss[i, j, k] = 0.0
+        put(w, SWELL * n + i, number(scalars, 0) / get(w, V * n + i))
+    for j in range(n):
+        wet = 1.0 / largest(get(x, j), 1e-4)
+        c_s = get(w, FREE * n + j) * wet
+        c_x = -get(w, C * n + j) * c_s
+        gradient = get(w, G * n + j)
+        common = number(nodes, (INTEGRAL * n + n - 1) * n + j) * rim_volume
+        if j == n - 1:
+            common = common + warm_x
         for m in range(n):
-            d = divergence[i, m]
-            for j in range(n):
-                for k in range(LANES):
-                    xx[i, j, k] += d * qx[m, j, k]
-                    sx[i, j, k] += d * px[m, j, k]
-                    ss[i, j, k] += d * ps[m, j, k]
-            for k in range(LANES):
-                column[i, k] -= d * w[WF, m, k] * at[WARM_A, k] * at[BY_S, k] / at[WARM, k]
-    for k in range(LANES):
-        for j in range(n):
-            xx[n - 1, j, k] += at[LOSS_V, k] * integral[n - 1, j] * scalars[0] / scalars[2]
-        xx[n - 1, n - 1, k] += at[LOSS_A, k] * at[BY_X, k] / scalars[2]
-        column[n - 1, k] -= at[LOSS_A, k] * at[BY_S, k] / scalars[2]
+            slope = number(nodes, (DERIVATIVE * n + m) * n + j)
+            swell = fused(number(nodes, (INTEGRAL * n + m) * n + j), get(w, SWELL * n + m), common)
+            carried, steep = slope * get(w, CARRY * n + m), slope * gradient
+            put(w, Q_X * n + m, get(w, PUSH * n + m) * steep - get(w, WF * n + m) * swell)
+            salt = fused(get(w, DRAGS * n + m), steep, carried * c_x)
+            put(w, P_X * n + m, salt - get(w, SF * n + m) * swell)
+            put(w, P_S * n + m, carried * c_s)
+        push, brine_gradient = get(w, PUSH * n + j), get(w, DC * n + j)
+        bent = get(p, RATIO) * (get(w, B * n + j) * get(x, j) + gradient) * brine_gradient
+        drag = get(p, DRAG) * get(w, DU * n + j)
+        put(w, P_X * n + j, get(w, P_X * n + j) + push * fused(drag, c_x, bent))
+        put(w, P_S * n + j, get(w, P_S * n + j) + push * drag * c_s)
+        if j == n - 1:
+            for m in range(n):
+                put(w, P_S * n + m, get(w, P_S * n + m) - get(w, SF * n + m) * warm_s)
+        for i in range(n):
+            d = number(nodes, (DIVERGENCE * n + i) * n)
+            by_x, by_s, by_ss = d * get(w, Q_X * n), d * get(w, P_X * n), d * get(w, P_S * n)
+            for m in range(1, n):
+                d = number(nodes, (DIVERGENCE * n + i) * n + m)
+                by_x = fused(d, get(w, Q_X * n + m), by_x)
+                by_s = fused(d, get(w, P_X * n + m), by_s)
+                by_ss = fused(d, get(w, P_S * n + m), by_ss)
+            put(xx, i * n + j, by_x)
+            put(sx, i * n + j, by_s)
+            put(ss, i * n + j, by_ss)
+    apply(size, nodes, DIVERGENCE, w, WF * n, column, 0)
+    per_rim = 1.0 / number(scalars, 2)
+    for i in range(n):
+        put(column, i, get(column, i) * warm_s)
+        rim = number(nodes, (INTEGRAL * n + n - 1) * n + i)
+        by_volume = get(at, LOSS_V) * rim * (number(scalars, 0) * per_rim)
+        put(xx, (n - 1) * n + i, get(xx, (n - 1) * n + i) + by_volume)
+    loss = get(at, LOSS_A) * per_rim
+    put(xx, n * n - 1, fused(loss, get(at, BY_X), get(xx, n * n - 1)))
+    put(column, n - 1, get(column, n - 1) - loss * get(at, BY_S))
