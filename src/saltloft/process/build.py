@@ -13,7 +13,15 @@ from saltloft.process.drying.laws import DiffusivityLaw, tabulate
 from saltloft.process.drying.members import Blocks, Members
 from saltloft.process.parameters import DryingParameters
 from saltloft.process.piece import Piece, closed_composition, with_errors
-from saltloft.process.programme import DAY_S, AirTrace, Programme, Span, block_borders, block_means
+from saltloft.process.programme import (
+    DAY_S,
+    AirTrace,
+    Programme,
+    Span,
+    block_borders,
+    block_means,
+    held_means,
+)
 from saltloft.science import moist_air, transfer
 from saltloft.science.composition import Composition
 from saltloft.science.water_activity import Halsey, of_mixture
@@ -206,12 +214,41 @@ class _AirRows:
         return Blocks(**dict(zip(names, columns, strict=True)), open=np.array(self.open))
 
 
+def _films(
+    rows: _AirRows, trace: AirTrace, borders: Array, was_read: NDArray[np.bool_], mean_c: Array
+) -> list[tuple[Array, Array, Array]]:
+    """The film of every block: the mean of the film over its readings, not the film of their mean."""
+    root = np.sqrt(trace.speed)
+    levels = np.unique(root) if len(np.unique(root)) <= 12 else np.linspace(root.min(), root.max(), 12)
+    # The share of each level in each block; a reading between two levels counts for both.
+    hats = np.array([np.interp(root, levels, unit) for unit in np.eye(len(levels))])
+    shares = np.array([held_means(trace, borders, hat) for hat in hats])
+    ones = np.ones(rows.members.count)
+    ends_c = np.array([np.min(mean_c), np.max(mean_c) + 1e-6])
+    warm = (mean_c - ends_c[0]) / (ends_c[1] - ends_c[0])
+    table = {
+        measured: np.array(
+            [[rows.film_at(level**2 * ones, c * ones, measured=measured) for c in ends_c] for level in levels]
+        )
+        for measured in np.unique(was_read)
+    }
+    found = []
+    for i, measured in enumerate(was_read):
+        by_level = np.einsum("l,ltfm->tfm", shares[:, i], table[measured])
+        film, power, ratio = (1.0 - warm[i]) * by_level[0] + warm[i] * by_level[1]
+        found.append((film, power, ratio))
+    return found
+
+
 def _add_log(rows: _AirRows, trace: AirTrace) -> None:
     borders = block_borders(trace)
     saturated = moist_air.vapour_concentration_kg_m3(trace.temperature_c)
     mean_c = block_means(trace, borders, trace.temperature_c)
     mean_saturated = block_means(trace, borders, saturated)
     mean_vapour = block_means(trace, borders, saturated * trace.relative_humidity)
+    # Both are straight between readings, so their product bends: exactly a sixth of its ends.
+    bend = np.append(np.diff(saturated) * np.diff(trace.relative_humidity), 0.0) / 6.0
+    mean_vapour = mean_vapour - held_means(trace, borders, bend)
     # The mean of the temperature factor at a typical activation energy; a member's own
     # energy enters as a power of it, exact to second order in the swing.
     typical = rows.parameters.activation_energy.median / moist_air.GAS_CONSTANT
@@ -221,17 +258,14 @@ def _add_log(rows: _AirRows, trace: AirTrace) -> None:
     ones = np.ones(rows.members.count)
     read = np.ones(len(trace.time_d)) if trace.measured is None else trace.measured.astype(np.float64)
     was_read = block_means(trace, borders, read) >= 0.5
-    films = {
-        measured: rows.film_at(trace.air_m_s * ones, float(np.mean(mean_c)) * ones, measured=measured)
-        for measured in (False, True)
-    }
+    films = _films(rows, trace, borders, was_read, mean_c)
     warmer = np.exp(rows.members.activation * rows.warmer / reference**2)
     for i in range(len(mean_c)):
         rows.add(
             DAY_S * borders[i + 1] * ones,
             mean_c[i] * ones,
             (mean_saturated[i] * ones, mean_vapour[i] * ones),
-            films[bool(was_read[i])],
+            films[i],
             speed_up=mean_factor[i] ** (rows.members.activation / typical) * warmer,
             measured=bool(was_read[i]),
         )

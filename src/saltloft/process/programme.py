@@ -89,29 +89,37 @@ class AirTrace:
         time_d: array (readings,). From stuffing, the first at 0 or before. [d]
         temperature_c: array (readings,). [degC]
         relative_humidity: array (readings,). 0..1.
-        air_m_s: float. Air speed; the log knows none. [m/s]
+        air_m_s: float, or array (readings,). Air speed; each value is held until the next, as
+            fans are switched. [m/s]
         measured: array of bool (readings,) or None. False where a value was filled in as set;
             there the air carries the doubt of a set-point. None: all were read.
 
     Raises:
-        InputError: fewer than two readings, time running backwards, or RH outside 0..1.
+        InputError: fewer than two readings, time running backwards, RH outside 0..1, or air
+            slower than nothing.
     """
 
     time_d: Array
     temperature_c: Array
     relative_humidity: Array
-    air_m_s: float
+    air_m_s: float | Array
     measured: NDArray[np.bool_] | None = None
 
     def __post_init__(self) -> None:
-        lengths = {len(self.time_d), len(self.temperature_c), len(self.relative_humidity)}
+        lengths = {len(self.time_d), len(self.temperature_c), len(self.relative_humidity), len(self.speed)}
         if len(lengths) != 1 or len(self.time_d) < 2:
             raise InputError("the air log needs two readings or more, of one length", got=str(lengths))
         if np.any(np.diff(self.time_d) <= 0.0):
             raise InputError("time in the air log runs backwards or stands still", allowed="rising times")
-        everything = np.concatenate([self.time_d, self.temperature_c, self.relative_humidity])
+        everything = np.concatenate([self.time_d, self.temperature_c, self.relative_humidity, self.speed])
         if not np.isfinite(everything).all():
             raise InputError("the air log holds something that is no number")
+        if np.min(self.speed) < 0.0:
+            raise InputError(
+                "the air speed of the log is below nothing",
+                got=f"{float(np.min(self.speed)):g} m/s",
+                allowed="0 m/s (fans off) or more",
+            )
         low, high = float(np.min(self.relative_humidity)), float(np.max(self.relative_humidity))
         if low < 0.0 or high > 1.0:
             raise InputError(
@@ -119,6 +127,13 @@ class AirTrace:
                 got=f"{low:g} to {high:g}",
                 allowed="fractions, 0.78 for 78 %",
             )
+
+    @property
+    def speed(self) -> Array:
+        """Air speed at every reading, array (readings,). [m/s]"""
+        if np.ndim(self.air_m_s):
+            return np.asarray(self.air_m_s, dtype=np.float64)
+        return np.full(len(self.time_d), float(self.air_m_s))
 
     @property
     def end_d(self) -> float:
@@ -185,8 +200,10 @@ def block_borders(trace: AirTrace) -> Array:
         Array (blocks + 1,) of rising days from 0 to the end of the log. [d]
 
     Notes:
-        A jump is 1.5 K or 5 %RH away from the block's first reading, held for half an hour.
+        A jump is 1.5 K, 5 %RH or 0.1 in the root of the speed (which the film goes with) away
+        from the block's first reading, held for half an hour.
     """
+    root_speed = np.sqrt(trace.speed)
     borders, start = [0.0], 0
     time = trace.time_d
     for i in range(1, len(time)):
@@ -196,6 +213,7 @@ def block_borders(trace: AirTrace) -> Array:
         jumped = (
             abs(trace.temperature_c[i] - trace.temperature_c[start]) > 1.5
             or abs(trace.relative_humidity[i] - trace.relative_humidity[start]) > 0.05
+            or abs(root_speed[i] - root_speed[start]) > 0.1
         )
         # Whole multiples of the longest length are borders, so that days end where blocks end.
         longest = longest_block_d(borders[-1])
@@ -209,6 +227,22 @@ def block_borders(trace: AirTrace) -> Array:
     if trace.end_d > borders[-1] + 1e-9:
         borders.append(trace.end_d)
     return np.array(borders)
+
+
+def held_means(trace: AirTrace, borders: Array, values: Array) -> Array:
+    """Mean over each block of a quantity that each reading holds until the next.
+
+    Args:
+        trace: AirTrace.
+        borders: array (blocks + 1,). [d]
+        values: array (readings,). [any unit]
+
+    Returns:
+        Array (blocks,) in the unit of values.
+    """
+    area = np.concatenate([[0.0], np.cumsum(values[:-1] * np.diff(trace.time_d))])
+    means: Array = np.diff(np.interp(borders, trace.time_d, area)) / np.diff(borders)
+    return means
 
 
 def block_means(trace: AirTrace, borders: Array, values: Array) -> Array:

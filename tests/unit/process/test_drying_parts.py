@@ -17,7 +17,7 @@ from saltloft.process.ensemble import forecast
 from saltloft.process.flags import lasting
 from saltloft.process.parameters import Prior
 from saltloft.process.piece import with_errors
-from saltloft.process.programme import AirTrace, Programme, Span, block_borders, block_means
+from saltloft.process.programme import AirTrace, Programme, Span, block_borders, block_means, held_means
 from saltloft.process.series import output_days
 from saltloft.process.simulate import first_day, lot_mean, simulate
 from saltloft.process.targets import day_band
@@ -31,6 +31,18 @@ def test_block_means_keep_the_area_of_the_log() -> None:
     means = block_means(trace, borders, trace.relative_humidity)
     area = np.trapezoid(trace.relative_humidity, trace.time_d)
     assert (means * np.diff(borders)).sum() == pytest.approx(area, rel=1e-12)
+
+
+def test_a_fan_stop_is_a_block_of_its_own() -> None:
+    """Speeds are held to the next reading: the mean is by hours, and a stop cuts the log."""
+    time_d = np.arange(0.0, 49.0) / 24.0
+    speed = np.where((time_d >= 10.0 / 24.0) & (time_d < 21.0 / 24.0), 0.0, 0.2)
+    trace = AirTrace(time_d, np.full(49, 14.0), np.full(49, 0.78), speed)
+    borders = block_borders(trace)
+    assert {10.0, 21.0} <= {round(24.0 * day) for day in borders}
+    assert held_means(trace, np.array([0.0, 1.0, 2.0]), speed) == pytest.approx([0.2 * 13.0 / 24.0, 0.2])
+    with pytest.raises(InputError, match="air speed"):
+        AirTrace(time_d, np.full(49, 14.0), np.full(49, 0.78), speed - 0.1)
 
 
 def test_block_borders_hold_every_day_and_every_jump() -> None:
