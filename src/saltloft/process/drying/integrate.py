@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from saltloft.foundation.errors import NumericsError
 from saltloft.process.drying.members import Blocks, Members
 from saltloft.process.drying.nodes import Nodes
-from saltloft.process.drying.rates import Air, rates
+from saltloft.process.drying.rates import AIR_NAMES, Air, rates, rim_activity
+from saltloft.process.drying.rim import RimMemory
 from saltloft.process.drying.step import Step, step
 
 Array = NDArray[np.float64]
@@ -43,12 +44,14 @@ class Profiles:
     Args:
         water, salt: arrays (times, n, members). [kg/kg]
         steps, rejected: arrays (members,). Steps taken and thrown away.
+        memory: array (times, 2, members) or None. What the rim remembers, when it does. [1]
     """
 
     water: Array
     salt: Array
     steps: NDArray[np.int64]
     rejected: NDArray[np.int64]
+    memory: Array | None = None
 
 
 def air_in_block(blocks: Blocks, block: NDArray[np.int64]) -> Air:
@@ -59,9 +62,8 @@ def air_in_block(blocks: Blocks, block: NDArray[np.int64]) -> Air:
         block: array of int (members,). Number of the block, from 0. [1]
     """
     member = np.arange(len(block))
-    values = {entry.name: getattr(blocks, entry.name) for entry in fields(Air) if entry.name != "open"}
     return Air(
-        **{name: value[block, member] for name, value in values.items()},
+        **{name: getattr(blocks, name)[block, member] for name in AIR_NAMES},
         open=blocks.open[block].astype(np.float64),
     )
 
@@ -110,6 +112,8 @@ class _March:
         self.out_x = np.empty((len(output_s), nodes.count, count))
         self.out_s = np.empty_like(self.out_x)
         self.out_x[:], self.out_s[:] = self.water, self.salt
+        self.memory = RimMemory.fresh(count)
+        self.out_memory = np.zeros((len(output_s), 2, count))
         self.now = np.zeros(count)
         self.length = np.full(count, control.fixed_step_s or FIRST_STEP_S)
         self.opening = self.length.copy()  # length of the first step of the block
@@ -130,6 +134,9 @@ class _March:
         cut = border - self.now <= 1.000001 * self.length
         h = np.where(cut, border - self.now, self.length)
         busy = self.busy
+        halfway = self._remembered(air, self.memory, (self.water, self.salt), 0.5 * h)
+        if self.members.rim is not None:
+            air = replace(air, rim_s_m=self.members.rim.resistance(halfway))
         rate = rates(self.members, self.nodes, air, self.water, self.salt)
         with np.errstate(all="ignore"):  # a step that is thrown away may overflow
             trial = step(self.members, self.nodes, air, (self.water, self.salt), rate, h)
@@ -137,17 +144,30 @@ class _March:
         taken = good & busy
         new = (np.where(taken, trial.water, self.water), np.where(taken, trial.salt, self.salt))
         reached = np.where(cut, border, self.now + h)
+        memory = np.where(taken, self._remembered(air, halfway, new, 0.5 * h), self.memory)
         if self._due(taken, reached).any():
             end = rates(self.members, self.nodes, air, *new)
             with np.errstate(all="ignore"):  # as above
                 rises = (trial.rise(rate, h), trial.rise(end, h))
-            self._write(taken, reached, h, new, rises)
+            self._write(taken, reached, h, (new, memory), rises)
         self.water, self.salt = new
+        self.memory = memory
         self.now = np.where(taken, reached, self.now)
         self._next_length(busy, taken, cut, h, grown)
         self.block = np.minimum(self.block + (taken & cut), len(self.blocks.end_s) - 1)
         self.steps += taken
         self.rejected += busy & ~good
+
+    def _remembered(self, air: Air, memory: Array, profile: tuple[Array, Array], time_s: Array) -> Array:
+        """What the rim remembers after a time in which its water activity stands still.
+
+        Half a step before the profile moves and half a step after it: second order, exact
+        for a rim at rest.
+        """
+        if self.members.rim is None:
+            return memory
+        activity, _, _ = rim_activity(self.members, profile[0][-1], profile[1][-1], air.kelvin)
+        return self.members.rim.after(memory, activity, time_s)
 
     def _judged(self, trial: Step) -> tuple[Marks, Array]:
         """Which steps are good, and the factor on the next step of each member."""
@@ -192,16 +212,19 @@ class _March:
         taken: Marks,
         reached: Array,
         h: Array,
-        new: tuple[Array, Array],
+        reached_state: tuple[tuple[Array, Array], Array],
         rises: tuple[tuple[Array, Array], tuple[Array, Array]],
     ) -> None:
         """Fill every output that lies within the steps just taken."""
+        new, memory = reached_state
         while (at := np.flatnonzero(self._due(taken, reached))).size:
             t = (self.output_s[self.wanted[at]] - self.now[at]) / h[at]
             for out, which, old in ((self.out_x, 0, self.water), (self.out_s, 1, self.salt)):
                 ends = (old[:, at], new[which][:, at])
                 rise = (rises[0][which][:, at], rises[1][which][:, at])
                 out[self.wanted[at], :, at] = _between(t, ends, rise, self.fresh[at]).T
+            straight = (1.0 - t) * self.memory[:, at] + t * memory[:, at]
+            self.out_memory[self.wanted[at], :, at] = straight.T
             self.wanted[at] += 1
 
 
@@ -230,7 +253,8 @@ def integrate(
     march = _March(members, nodes, blocks, output_s, control or Control())
     for _ in range(MOST_STEPS):
         if not march.busy.any():
-            return Profiles(march.out_x, march.out_s, march.steps, march.rejected)
+            memory = None if members.rim is None else march.out_memory
+            return Profiles(march.out_x, march.out_s, march.steps, march.rejected, memory)
         if np.any(march.length < SHORTEST_STEP_S):
             break
         march.advance()

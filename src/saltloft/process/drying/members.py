@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from saltloft.process.drying.laws import DiffusivityLaw, Potential
+from saltloft.process.drying.rim import RimMemory
+from saltloft.process.drying.shape import Path
 from saltloft.science.water_activity import Halsey, SodiumChloride
 
 Array = NDArray[np.float64]
@@ -33,8 +35,13 @@ class Members:
         resistance_s_m: array. Casing and mould. [s/m]
         other_heat: array. Radiation and neighbours. [W/m2.K]
         activation: array. Activation energy over the gas constant. [K]
-        end_factor: array. Surface of the ends, 1 for the standard length. [1]
+        end_factor: array. Surface over that of the long round piece, 1 for the standard. [1]
         linear_sorption: float. Above 0: water activity is this times X (checks only).
+        path: Path. How wide the way out is at every depth; round and long by default.
+        sorption_heat_k: array. Net heat of sorption per unit of the protein term (A/X)^r,
+            over the gas constant; 0 leaves the sorption without temperature. [K]
+        sorption_kelvin: float. Temperature at which the protein term holds as it is. [K]
+        rim: RimMemory or None. None: the rim remembers nothing.
     """
 
     diameter_m: Array
@@ -54,6 +61,10 @@ class Members:
     activation: Array
     end_factor: Array
     linear_sorption: float = 0.0
+    path: Path = field(default_factory=Path)
+    sorption_heat_k: Array = field(default_factory=lambda: np.zeros(1))
+    sorption_kelvin: float = 287.15
+    rim: RimMemory | None = None
 
     @property
     def count(self) -> int:

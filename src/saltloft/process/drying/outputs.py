@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from saltloft.process.drying.integrate import Profiles
 from saltloft.process.drying.members import Blocks, Members
 from saltloft.process.drying.nodes import Nodes
-from saltloft.process.drying.rates import Air, surface
+from saltloft.process.drying.rates import AIR_NAMES, Air, surface
 from saltloft.science.water_activity import of_mixture
 
 Array = NDArray[np.float64]
@@ -56,9 +56,8 @@ def air_at(blocks: Blocks, times_s: Array) -> Air:
         [np.searchsorted(ends, times_s * (1.0 - 1e-12)) for ends in blocks.end_s.T], axis=1
     ).clip(0, len(blocks.end_s) - 1)
     member = np.arange(blocks.end_s.shape[1])[None, :]
-    names = [entry.name for entry in fields(Air) if entry.name != "open"]
     return Air(
-        **{name: getattr(blocks, name)[index, member] for name in names},
+        **{name: getattr(blocks, name)[index, member] for name in AIR_NAMES},
         open=blocks.open[index].astype(np.float64),
     )
 
@@ -107,6 +106,8 @@ def states_of(members: Members, nodes: Nodes, blocks: Blocks, times_s: Array, pr
     outer, inner = nodes.outer @ water, nodes.inner @ water
     volume = members.law.fixed_volume + mean * members.law.water_volume
     air = air_at(blocks, times_s)
+    if members.rim is not None and profiles.memory is not None:
+        air = replace(air, rim_s_m=members.rim.resistance(profiles.memory))
     rim = surface(members, air, volume, water[:, -1], salt[:, -1])
     saturated = members.brine.saturation_molality * members.brine.molar_mass
     dissolved = np.minimum(salt, saturated * np.maximum(water, 0.0))

@@ -3,33 +3,34 @@
 With s the share of dry solids inside a shell, X water and S salt per kg of
 fat-free salt-free solids, v(X) the volume per kg of solids, V = int v ds:
 
-    X_t = d/ds q,   q = a V U(X)_s,                       U = int D/v^2 dX
-    S_t = d/ds p,   p = a V [ r U'(X) X c_s + sigma c U_s ],   c = min(S/X, saturated)
+    X_t = d/ds q,   q = a W U(X)_s,                       U = int D/v^2 dX
+    S_t = d/ds p,   p = a W [ r U'(X) X c_s + sigma c U_s ],   c = min(S/X, saturated)
     q(1) = -loss = -(2 sqrt(pi l V(1)/M)) K c_sat (a_w - RH) / (1 + K c_sat L b a_w / h)
 
 a = 4 pi l theta / M, l = (V(1)/V0(1))^lam the relative length, M the solids per
-metre, theta the temperature factor at the surface-cooled temperature. Salt's own
+metre, theta the temperature factor at the surface-cooled temperature. W = V(1) F(V/V(1))
+is how wide the way out is at that depth: W = V for a long round piece (`shape.py`). Salt's own
 volume is kept at its initial value, so v depends on X alone and the Jacobian is
 block-triangular but for one rank-one term, the rim's water activity by its salt.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
 
 from saltloft.process.drying.members import Members
 from saltloft.process.drying.nodes import Nodes
-from saltloft.science.water_activity import with_slopes
+from saltloft.science.water_activity import Halsey, with_slopes
 
 Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
 class Air:
-    """The air of each member now; the fields of Blocks, arrays (members,)."""
+    """The air of each member now; the fields of Blocks, and what the rim adds; arrays (members,)."""
 
     speed_up: Array
     kelvin: Array
@@ -41,6 +42,10 @@ class Air:
     film_power: Array
     film_ratio: Array
     open: Array
+    rim_s_m: Array | float = 0.0  # what a rim that remembers adds to the casing [s/m]
+
+
+AIR_NAMES = tuple(entry.name for entry in fields(Air) if entry.name not in ("open", "rim_s_m"))
 
 
 @dataclass(frozen=True)
@@ -70,13 +75,35 @@ class Surface:
     cooling_k: Array
 
 
-def rim_activity(members: Members, water: Array, salt: Array) -> tuple[Array, Array, Array]:
+def halsey_at(members: Members, kelvin: Array) -> Halsey:
+    """The protein term at a temperature, by Clausius and Clapeyron.
+
+    Args:
+        members: Members.
+        kelvin: array (members,). [K]
+
+    Returns:
+        Halsey.
+
+    Notes:
+        ln a_p = -(A/X)^r [1 + (q/R)(1/T - 1/T0)]: the net heat of sorption is q (A/X)^r, so it
+        fades as water covers the protein (at X 0.15 a twelfth of its value at 0.05).
+    """
+    if not np.any(members.sorption_heat_k):
+        return members.halsey
+    warmth = 1.0 + members.sorption_heat_k * (1.0 / kelvin - 1.0 / members.sorption_kelvin)
+    scale: Array = members.halsey.scale * np.maximum(warmth, 0.1) ** (1.0 / members.halsey.power)
+    return Halsey(scale, members.halsey.power)
+
+
+def rim_activity(members: Members, water: Array, salt: Array, kelvin: Array) -> tuple[Array, Array, Array]:
     """Water activity of a place and its derivatives by water and salt.
 
     Args:
         members: Members.
         water: array (members,). [kg/kg]
         salt: array (members,). [kg/kg]
+        kelvin: array (members,). Of the air; the piece's own cooling is left out here. [K]
 
     Returns:
         Three arrays (members,). [1] [kg/kg] [kg/kg]
@@ -85,7 +112,8 @@ def rim_activity(members: Members, water: Array, salt: Array) -> tuple[Array, Ar
         slope = np.full_like(water, members.linear_sorption)
         return slope * water, slope, np.zeros_like(water)
     wet = np.maximum(water, 1e-4)
-    return with_slopes(wet, np.maximum(salt, 0.0), members.solutes, members.brine, members.halsey)
+    halsey = halsey_at(members, kelvin)
+    return with_slopes(wet, np.maximum(salt, 0.0), members.solutes, members.brine, halsey)
 
 
 def surface(members: Members, air: Air, volume: Array, water: Array, salt: Array) -> Surface:
@@ -104,12 +132,12 @@ def surface(members: Members, air: Air, volume: Array, water: Array, salt: Array
     Notes:
         Neglected: heat stored in the piece (minutes against days), heat through the ends.
     """
-    activity, by_water, by_salt = rim_activity(members, water, salt)
+    activity, by_water, by_salt = rim_activity(members, water, salt, air.kelvin)
     shrunk = 0.5 * (1.0 - members.length_share)
     film = air.film_heat * (volume / members.volume) ** (shrunk * air.film_power)
     film_by_volume = film * shrunk * air.film_power / volume
     exchange = film + members.other_heat
-    conductance = 1.0 / (1.0 / (film * air.film_ratio) + members.resistance_s_m)
+    conductance = 1.0 / (1.0 / (film * air.film_ratio) + members.resistance_s_m + air.rim_s_m)
     conductance_by_film = conductance * conductance / (air.film_ratio * film * film)
     drive = conductance * air.saturated
     gap = activity - air.vapour / air.saturated
@@ -147,6 +175,13 @@ def _geometry(members: Members, nodes: Nodes, water: Array) -> tuple[Array, Arra
     return volume, 4.0 * np.pi * length / members.solids_per_m
 
 
+def _width(members: Members, volume: Array) -> Array:
+    """W at the nodes, array (n, members). [m3/kg]"""
+    whole = volume[-1]
+    path = members.path
+    return np.asarray(path.constant * whole + volume * (path.linear + path.square * volume / whole))
+
+
 def _brine(members: Members, water: Array, salt: Array) -> tuple[Array, Array]:
     """Salt per kg of water, capped where it is saturated, and 1 where it is not; (n, members)."""
     wet = np.maximum(water, 1e-4)
@@ -173,7 +208,7 @@ def rates(members: Members, nodes: Nodes, air: Air, water: Array, salt: Array) -
     value, slope, _ = members.potential.at(water)
     brine, _ = _brine(members, water, salt)
     gradient = nodes.derivative @ value
-    push = factor * rim.speed * volume
+    push = factor * rim.speed * _width(members, volume)
     salt_flux = push * (
         members.salt_ratio * slope * water * (nodes.derivative @ brine) + members.salt_drag * brine * gradient
     )
@@ -200,13 +235,18 @@ class Jacobian:
 
 
 def _swelling(members: Members, nodes: Nodes, volume: Array, rim: Surface) -> tuple[Array, Array]:
-    """d ln(a V) by the water of every node, (n, n, members), and dV(1) by it, (n, members)."""
+    """d ln(a W) by the water of every node, (n, n, members), and dV(1) by it, (n, members)."""
     volume_by_water = nodes.integral[:, :, None] * members.law.water_volume
     rim_volume = volume_by_water[-1]
     speed_log = rim.speed_by_volume * rim_volume / rim.speed
     speed_log[-1] += rim.speed_by_activity * rim.by_water / rim.speed
     common = members.length_share * rim_volume / volume[-1] + speed_log
-    return volume_by_water / volume[:, None, :] + common[None, :, :], rim_volume
+    path, whole = members.path, volume[-1]
+    width, inside = _width(members, volume), volume / whole
+    by_volume = (path.linear + 2.0 * path.square * inside) / width
+    by_whole = (path.constant - path.square * inside * inside) / width
+    own = by_volume[:, None, :] * volume_by_water + by_whole[:, None, :] * rim_volume[None, :, :]
+    return own + common[None, :, :], rim_volume
 
 
 def jacobian(members: Members, nodes: Nodes, air: Air, water: Array, salt: Array) -> Jacobian:
@@ -227,7 +267,7 @@ def jacobian(members: Members, nodes: Nodes, air: Air, water: Array, salt: Array
     value, slope, bend = members.potential.at(water)
     brine, free = _brine(members, water, salt)
     gradient, brine_gradient = nodes.derivative @ value, nodes.derivative @ brine
-    push = factor * rim.speed * volume
+    push = factor * rim.speed * _width(members, volume)
     wet = np.maximum(water, 1e-4)
     brine_by_water, brine_by_salt = -free * brine / wet, free / wet
     ratio = members.salt_ratio
