@@ -186,6 +186,11 @@ class House:
             self._demo = bool(said[-1].payload.demo)
         return self._demo
 
+    @property
+    def promise_sure(self) -> float:
+        """How sure a promised day is, 0..1, by the house's setting."""
+        return self.settings.number("promise_sure_pct") / 100.0
+
     def _may_be_demo(self) -> bool:
         try:
             return self.demo

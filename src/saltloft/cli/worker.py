@@ -19,7 +19,7 @@ from saltloft.cases.open_house import OpenHouse
 from saltloft.foundation.errors import SaltloftError
 from saltloft.foundation.words import LANGUAGE
 from saltloft.house import House
-from saltloft.jobs import forecast, judge, queue, today
+from saltloft.jobs import forecast, hand, judge, queue, today
 from saltloft.papers.screen import drawings
 from saltloft.plant.answers import LotOutlook
 
@@ -42,6 +42,7 @@ def compute_lot(house: OpenHouse, lot: str, _: Mapping[str, str]) -> None:
 def compute_day(house: OpenHouse, _: str, __: Mapping[str, str]) -> None:
     """Make the day sheet in every language somebody reads."""
     outlooks = kept_outlooks(house)
+    hand.learn(house)
     for language in queue.languages(house):
         token = LANGUAGE.set(language)
         try:

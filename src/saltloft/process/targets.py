@@ -48,7 +48,7 @@ def day_chances(days: Array) -> tuple[float | None, ...]:
     Returns:
         tuple of float or None, rising; None where fewer draws reach it at all. [d]
     """
-    found: Array = np.quantile(np.sort(days), DAY_CHANCES, method="inverted_cdf")
+    found = weighted_quantile(days, None, DAY_CHANCES)
     return tuple(float(day) if np.isfinite(day) else None for day in found)
 
 

@@ -11,8 +11,9 @@ from sqlalchemy import Connection
 
 from saltloft.foundation.errors import StoreError
 from saltloft.plant.answers import JournalHead
+from saltloft.plant.entries import versions
 from saltloft.plant.people import DeviceEnrolled, FactConfirmed, HouseSetUp
-from saltloft.plant.readings import CheckDone, DocumentRecorded
+from saltloft.plant.readings import CheckDone, DocumentRecorded, PressedAndCut
 from saltloft.plant.stated import Stated
 from saltloft.store import journal, projection
 from saltloft.store.attachments import Attachments
@@ -59,6 +60,7 @@ class Store:
         self.stock = Stock(database)
         self.people = People(database, self.secrets)
         self.checks = Listing(database, ("check.done/1",), CheckDone)
+        self.cuts = Listing(database, versions("lot.pressed_and_cut"), PressedAndCut)
         self.documents = Listing(database, ("document.recorded/1",), DocumentRecorded)
         self.confirmations = Listing(database, ("fact.confirmed/1",), FactConfirmed)
         self.devices = Listing(database, ("device.enrolled/1",), DeviceEnrolled)

@@ -50,6 +50,7 @@ SETTINGS: tuple[Setting, ...] = (
         "Where `saltloft backup` writes, inside the house folder or absolute.",
     ),
     Setting("members", int, 400, "Members of a forecast's ensemble."),
+    Setting("promise_sure_pct", int, 90, "How sure a promised day is, in per cent, 3 to 97."),
 )
 
 

@@ -1,0 +1,70 @@
+"""What the house's presses and cuts taught: learned after the morning's forecasts, read by the pages."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from saltloft.cases.hand import house_hand, kept_hand
+from saltloft.cases.open_house import OpenHouse
+from saltloft.plant.hand import HouseHand, learned_words, press_words, rim_words, skill_words
+from saltloft.process.hand import HandLaw
+
+__all__ = ["hand_fields", "kept_hand", "learn"]
+
+
+def learn(house: OpenHouse, at: datetime | None = None) -> HouseHand:
+    """Learn from every cut recorded so far; answered from what is kept when nothing changed.
+
+    Args:
+        house: OpenHouse.
+        at: datetime or None. Only what was recorded by then counts; None: now.
+    """
+    return house_hand(house, at or house.now())
+
+
+def hand_fields(hand: HouseHand, lot: str) -> Mapping[str, Any]:
+    """What `forecast --json` says of the hand under `hand`.
+
+    Args:
+        hand: HouseHand.
+        lot: str.
+    """
+    skill = hand.skill
+    return {
+        "press": {**_law(hand.press, lot), "words": press_words(hand.press, lot)},
+        "rim_mm": {**_law(hand.rim, lot), "words": rim_words(hand.rim, lot)},
+        "case_hardening": {
+            "cuts": skill.cuts,
+            "lots": skill.lots,
+            "rank_correlation": skill.rank,
+            "rank_correlation_90": [skill.rank_low, skill.rank_high],
+            "area": skill.area,
+            "area_90": [skill.area_low, skill.area_high],
+            "skill_shown": skill.shown,
+            "words": skill_words(skill),
+        },
+    }
+
+
+def _law(law: HandLaw, lot: str) -> dict[str, Any]:
+    held = law.last_of(lot)
+    return {
+        "cuts": law.cuts,
+        "lots": law.lots,
+        "learned": law.learned,
+        "learned_words": learned_words(law),
+        "inside_90": law.inside,
+        "last": None
+        if held is None
+        else {
+            "said": held.said,
+            "expected": held.expected,
+            "low": held.low,
+            "high": held.high,
+            "z": held.z,
+            "disagrees": held.disagrees,
+            "entry": held.entry,
+        },
+    }
