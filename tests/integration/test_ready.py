@@ -9,6 +9,7 @@ from decimal import Decimal
 from pathlib import Path
 from unittest import mock
 
+import jsonschema
 import pytest
 from tests.living_house import DAY, MADE_AT, TODAY, at_the_time, begin, lived, log_rooms, weigh
 
@@ -156,6 +157,8 @@ def test_the_command_says_it_in_words_and_in_json(tmp_path: Path, capsys: pytest
     assert "8 in 10 sure: the lot's mean is at 35 % by" in said
     assert "Pressed 3.3. Too few cuts came before it" in said
     answer = json.loads(run("--json"))
+    schema = json.loads((Path(__file__).parents[2] / "docs" / "schemas" / "forecast-1.json").read_text())
+    jsonschema.validate(answer, schema)
     assert answer["schema"] == "forecast/1"
     assert answer["promise"]["sure"] == 0.9
     assert len(answer["promise"]["chances_at"]) == 39
