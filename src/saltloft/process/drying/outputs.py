@@ -52,14 +52,36 @@ def air_at(blocks: Blocks, times_s: Array) -> Air:
         blocks: Blocks.
         times_s: array (times,). A moment on a border belongs to the block before. [s]
     """
-    index = np.stack(
-        [np.searchsorted(ends, times_s * (1.0 - 1e-12)) for ends in blocks.end_s.T], axis=1
-    ).clip(0, len(blocks.end_s) - 1)
+    moments = times_s * (1.0 - 1e-12)
+    last = len(blocks.end_s) - 1
+    if (blocks.end_s == blocks.end_s[:, :1]).all():  # a log: everybody's blocks end together
+        place = np.searchsorted(blocks.end_s[:, 0], moments).clip(0, last)
+        taken = {name: getattr(blocks, name)[place] for name in AIR_NAMES}
+        opened = np.broadcast_to(blocks.open[place, None].astype(np.float64), taken["kelvin"].shape)
+        return Air(**taken, open=opened)
+    index = np.stack([np.searchsorted(ends, moments) for ends in blocks.end_s.T], axis=1).clip(0, last)
     member = np.arange(blocks.end_s.shape[1])[None, :]
     return Air(
         **{name: getattr(blocks, name)[index, member] for name in AIR_NAMES},
         open=blocks.open[index].astype(np.float64),
     )
+
+
+def undissolved(members: Members, water: Array, salt: Array) -> Array:
+    """Largest share of the salt at one place that lies undissolved, array (times, members), 0..1.
+
+    Args:
+        members: Members.
+        water, salt: arrays (times, n, members). Profiles. [kg/kg]
+    """
+    share = np.zeros((water.shape[0], water.shape[2]))
+    saturated = members.brine.saturation_molality * members.brine.molar_mass
+    excess = salt - saturated * water
+    crystals = (excess > 0.0).any(axis=1)  # few places at few times: only these are divided
+    if crystals.any():
+        here = excess.transpose(0, 2, 1)[crystals] / np.maximum(salt.transpose(0, 2, 1)[crystals], 1e-9)
+        share[crystals] = np.clip(here.max(axis=1), 0.0, 1.0)
+    return share
 
 
 def mean_water(members: Members, nodes: Nodes, times_s: Array, water: Array) -> Array:
@@ -109,8 +131,6 @@ def states_of(members: Members, nodes: Nodes, blocks: Blocks, times_s: Array, pr
     if members.rim is not None and profiles.memory is not None:
         air = replace(air, rim_s_m=members.rim.resistance(profiles.memory))
     rim = surface(members, air, volume, water[:, -1], salt[:, -1])
-    saturated = members.brine.saturation_molality * members.brine.molar_mass
-    dissolved = np.minimum(salt, saturated * np.maximum(water, 0.0))
     return States(
         weight_loss=(members.water - mean) / members.green_mass,
         water=mean,
@@ -120,6 +140,6 @@ def states_of(members: Members, nodes: Nodes, blocks: Blocks, times_s: Array, pr
         diameter_m=members.diameter_m * (volume / members.volume) ** (0.5 * (1.0 - members.length_share)),
         loss_rate_s=rim.loss / members.green_mass,
         case_hardening=1.0 - members.law.at(outer) / members.law.at(inner),
-        undissolved=np.max((salt - dissolved) / np.maximum(salt, 1e-9), axis=1),
+        undissolved=undissolved(members, water, salt),
         temperature_c=air.kelvin - 273.15 - rim.cooling_k,
     )
