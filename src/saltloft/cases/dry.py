@@ -9,7 +9,7 @@ import numpy as np
 
 from saltloft.cases.case_file import Table, read_case
 from saltloft.cases.keys import Flag, Number, Range, Schema, Section, Text
-from saltloft.cases.piece_keys import PIECE, STAGE, check_count, check_parts, hours_of
+from saltloft.cases.piece_keys import PIECE, STAGE, check_count, check_parts, check_shape, hours_of
 from saltloft.foundation.errors import InputError
 from saltloft.foundation.words import say
 from saltloft.process.ensemble import LONGEST_D
@@ -154,6 +154,8 @@ def piece_of(table: Table) -> Piece:
     check_parts(table)
     diameter = _span(table.span("diameter_mm"), 1e-3)
     assert diameter is not None  # the schema requires it
+    check_shape(table)
+    heat = table.number("sorption_heat_kj_mol")
     return Piece(
         diameter_m=diameter,
         length_m=_span(table.span("length_mm"), 1e-3),
@@ -166,6 +168,10 @@ def piece_of(table: Table) -> Piece:
         start_water_activity=_span(table.span("start_water_activity")),
         casing=table.text("casing") or "natural",
         mould=bool(table.flag("mould")),
+        pressed_to_m=_span(table.span("pressed_to_mm"), 1e-3),
+        oval=bool(table.flag("oval")),
+        net_heat_j_mol=None if heat is None else 1000.0 * heat,
+        rim_remembers=bool(table.flag("rim_remembers")),
     )
 
 

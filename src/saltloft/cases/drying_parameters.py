@@ -41,6 +41,8 @@ _PRIORS = {
     "activity_error": ("sorption.water_activity_model_error", 1.0),
     "activity_error_dry": ("sorption.water_activity_model_error_dry", 1.0),
     "discrepancy": ("drying.model_discrepancy", 0.01),
+    "rim_reversible": ("drying.rim_hardening_reversible", 1.0),
+    "rim_lasting": ("drying.rim_hardening_lasting", 1.0),
     "scale_error": ("drying.weighing_error", 0.01),
 }
 _NUMBERS = {
@@ -74,6 +76,18 @@ _NUMBERS = {
     "hollow_days": ("drying.hollow_centre_days", 1.0),
     "mould_rim": ("drying.unwanted_mould_rim", 1.0),
     "mould_days": ("drying.unwanted_mould_days", 1.0),
+    "rim_wet": ("drying.rim_hardening_wet", 1.0),
+    "rim_dry": ("drying.rim_hardening_dry", 1.0),
+    "rim_harden_d": ("drying.rim_hardening_time", 1.0),
+    "rim_soften_d": ("drying.rim_softening_time", 1.0),
+    "net_heat": ("sorption.net_heat", 1.0),
+    "dose_index": ("drying.dose_index", 1.0),
+    "pace_rim": ("drying.pace_rim", 1.0),
+    "pace_days": ("drying.pace_days", 1.0),
+    "pace_from_day": ("drying.pace_from_day", 1.0),
+    "mould_wanted_rim": ("drying.mould_wanted_rim", 1.0),
+    "mould_wanted_c": ("drying.mould_wanted_coldest", 1.0),
+    "mould_unwanted_c": ("drying.mould_unwanted_coldest", 1.0),
     "fat_outside": ("drying.fat_outside_range", 0.01),
 }
 # Only these rows print a hard bound; the low and high of the others are a published range.

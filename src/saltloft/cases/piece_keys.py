@@ -32,6 +32,10 @@ PIECE = Section(
         "start_water_activity": Span(0.5, 1.0),
         "casing": Text(("natural", "collagen", "fibrous")),
         "mould": Flag(),
+        "pressed_to_mm": Span(5, 200),
+        "oval": Flag(),
+        "sorption_heat_kj_mol": Number(0, 20),
+        "rim_remembers": Flag(),
     },
     required=True,
 )
@@ -102,6 +106,34 @@ def check_parts(piece: Table) -> None:
             got=" + ".join(f"{name} {span.high:g}" for name, span in given.items()) + f" = {top:g}",
             allowed=say("all four together at least {least:g}, or leave one out", least=LEAST_SUM_PCT),
         )
+
+
+def check_shape(piece: Table) -> None:
+    """Refuse a piece shorter than it is thick, or pressed to something it cannot be.
+
+    Raises:
+        InputError: length under the diameter; thickness outside 0.4 to 1 of the diameter;
+            `oval` without a thickness.
+    """
+    diameter, length, thickness = (piece.span(key) for key in ("diameter_mm", "length_mm", "pressed_to_mm"))
+    if diameter is None:
+        return
+    if length is not None and length.low < diameter.high:
+        raise piece.refusal(
+            "length_mm",
+            say("the piece is shorter than it is thick"),
+            got=f"{length.low:g}",
+            allowed=say("at least its diameter, {least:g} mm", least=diameter.high),
+        )
+    if thickness is not None and not 0.4 * diameter.high <= thickness.low <= thickness.high <= diameter.low:
+        raise piece.refusal(
+            "pressed_to_mm",
+            say("a piece cannot be pressed to this thickness"),
+            got=f"{thickness.low:g} to {thickness.high:g}",
+            allowed=say("0.4 to 1 times diameter_mm, {diameter:g} mm", diameter=diameter.mean),
+        )
+    if thickness is None and piece.flag("oval"):
+        raise piece.refusal("oval", say("an oval piece lacks its thickness"), allowed="pressed_to_mm")
 
 
 def check_count(stages: tuple[Table, ...]) -> None:

@@ -11,6 +11,8 @@ from scipy.special import ndtr
 from saltloft.process.draws import Draws, value_of
 from saltloft.process.drying.laws import DiffusivityLaw, tabulate
 from saltloft.process.drying.members import Blocks, Members
+from saltloft.process.drying.rim import RimMemory
+from saltloft.process.drying.shape import Path, excess_of_oval, excess_of_pressing, pressed, with_ends
 from saltloft.process.parameters import DryingParameters
 from saltloft.process.piece import Piece, closed_composition, with_errors
 from saltloft.process.programme import (
@@ -81,6 +83,34 @@ def _law(
     )
 
 
+def _path(piece: Piece, parameters: DryingParameters, draws: Draws, diameter: Array) -> Path:
+    """The way out at every depth, from the length and the pressing of each piece."""
+    standard = parameters.default_length_diameters
+    slender = np.full_like(diameter, standard)
+    if piece.length_m:
+        slender = piece.length_m.at(np.asarray(ndtr(draws.of_lot("length")))) / diameter
+    section = pressed(np.zeros_like(diameter))
+    if piece.pressed_to_m:
+        in_range = np.asarray(ndtr(draws.of_piece("diameter_range")))
+        share = np.minimum(piece.pressed_to_m.at(in_range) / piece.diameter_m.at(in_range), 1.0)
+        section = pressed(excess_of_oval(share) if piece.oval else excess_of_pressing(share))
+    # The priors were fitted with the ends left out, at the standard length: only what a piece
+    # is shorter or longer than that counts here. The law of the ends holds from L = d on.
+    return with_ends(section, np.maximum(slender, 1.0), standard)
+
+
+def _rim(parameters: DryingParameters, draws: Draws) -> RimMemory:
+    """What the rim of each piece remembers; speculative, without data."""
+    return RimMemory(
+        value_of(parameters.rim_reversible, draws.of_lot("rim_reversible")),
+        value_of(parameters.rim_lasting, draws.of_lot("rim_lasting")),
+        parameters.rim_wet,
+        parameters.rim_dry,
+        DAY_S * parameters.rim_harden_d,
+        DAY_S * parameters.rim_soften_d,
+    )
+
+
 def members_of(piece: Piece, parameters: DryingParameters, draws: Draws, batter: Composition) -> Members:
     """Every piece of the ensemble.
 
@@ -107,12 +137,8 @@ def members_of(piece: Piece, parameters: DryingParameters, draws: Draws, batter:
     if piece.mould:
         resistance = resistance + parameters.mould_high * ndtr(draws.of_lot("mould"))
     law = _law(parameters, draws, batter, diffusivity)
-    standard = parameters.default_length_diameters
-    slender = (
-        piece.length_m.at(np.asarray(ndtr(draws.of_lot("length")))) / diameter
-        if piece.length_m
-        else np.full_like(diameter, standard)
-    )
+    path = _path(piece, parameters, draws, diameter)
+    net_heat = parameters.net_heat if piece.net_heat_j_mol is None else piece.net_heat_j_mol
     return Members(
         diameter_m=diameter,
         water=np.asarray(batter.water_per_solids),
@@ -130,9 +156,11 @@ def members_of(piece: Piece, parameters: DryingParameters, draws: Draws, batter:
         other_heat=value_of(parameters.other_heat, draws.at_place("other_heat", parameters.place_share)),
         activation=value_of(parameters.activation_energy, draws.of_lot("activation_energy"))
         / moist_air.GAS_CONSTANT,
-        # The priors were fitted with the ends left out, at the standard length: only what
-        # a piece is shorter or longer than that counts here.
-        end_factor=(1.0 + 0.5 / slender) / (1.0 + 0.5 / standard),
+        end_factor=path.surface,
+        path=path,
+        sorption_heat_k=np.full_like(diameter, net_heat / moist_air.GAS_CONSTANT),
+        sorption_kelvin=parameters.reference_temperature_c + 273.15,
+        rim=_rim(parameters, draws) if piece.rim_remembers else None,
     )
 
 

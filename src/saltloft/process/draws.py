@@ -48,6 +48,8 @@ LOT_SLOTS = (
     "other_solutes_stated",
     "start_water_activity",
     "length",
+    "rim_reversible",
+    "rim_lasting",
 )
 PIECE_SLOTS = (
     "water_diffusivity",

@@ -74,6 +74,14 @@ class DryingParameters:
         flag_index, flag_rim, flag_core: float. Case-hardening flag. [1]
         hollow_index, hollow_days, mould_rim, mould_days: float. Flags hollow_centre and
             mould_unwanted. [1] [d] [1] [d]
+        rim_reversible, rim_lasting: Prior. A rim that remembers; speculative. [s/m]
+        rim_wet, rim_dry: float. Rim water activity at which it hardens not at all, fully. [1]
+        rim_harden_d, rim_soften_d: float. [d]
+        net_heat: float. Of sorption, per unit of the protein term. [J/mol]
+        dose_index: float. Index above which the days of a shut rim add up. [1]
+        pace_rim, pace_days, pace_from_day: float. The pace the core can follow, and the
+            early warning. [1] [d] [d]
+        mould_wanted_rim, mould_wanted_c, mould_unwanted_c: float. Windows of moulds. [1] [degC]
         fat_outside: float. Above this fat of the batter the law was not fitted. [kg/kg]
         facts: tuple of str. All fact keys behind these numbers.
     """
@@ -140,5 +148,19 @@ class DryingParameters:
     hollow_days: float
     mould_rim: float
     mould_days: float
+    rim_reversible: Prior
+    rim_lasting: Prior
+    rim_wet: float
+    rim_dry: float
+    rim_harden_d: float
+    rim_soften_d: float
+    net_heat: float
+    dose_index: float
+    pace_rim: float
+    pace_days: float
+    pace_from_day: float
+    mould_wanted_rim: float
+    mould_wanted_c: float
+    mould_unwanted_c: float
     fat_outside: float
     facts: tuple[str, ...] = ()

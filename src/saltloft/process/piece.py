@@ -27,6 +27,11 @@ class Piece:
         start_water_activity: Span or None. Measured at stuffing, 0..1.
         casing: str. 'natural', 'collagen' or 'fibrous'.
         mould: bool. A surface mould is put on.
+        pressed_to_m: Span or None. Thickness after pressing flat; the section keeps the area
+            of the round one. None: round. [m]
+        oval: bool. Pressed to an ellipse, not to a strip between two half circles.
+        net_heat_j_mol: float or None. Net heat of sorption per unit of the protein term. [J/mol]
+        rim_remembers: bool. The rim keeps a resistance of its own; speculative.
         fat_analysed: bool. The fat is a laboratory's, not the recipe's.
     """
 
@@ -42,6 +47,10 @@ class Piece:
     casing: str = "natural"
     mould: bool = False
     fat_analysed: bool = False
+    pressed_to_m: Span | None = None
+    oval: bool = False
+    net_heat_j_mol: float | None = None
+    rim_remembers: bool = False
 
 
 def closed_composition(piece: Piece, parameters: DryingParameters, shares: dict[str, Array]) -> Composition:

@@ -97,7 +97,13 @@ class Run:
             horizon_d: float. [d]
         """
         keep = slice(int(np.searchsorted(self.time_d, horizon_d + 1e-9, side="right")))
-        profiles = replace(self.profiles, water=self.profiles.water[keep], salt=self.profiles.salt[keep])
+        memory = self.profiles.memory
+        profiles = replace(
+            self.profiles,
+            water=self.profiles.water[keep],
+            salt=self.profiles.salt[keep],
+            memory=None if memory is None else memory[keep],
+        )
         return replace(self, time_d=self.time_d[keep], profiles=profiles)
 
 

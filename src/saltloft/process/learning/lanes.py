@@ -37,7 +37,7 @@ _BY_SPAN = {
 PLACE = ("film", "local_air", "other_heat", "humidity_offset", "temperature_offset")
 _NEEDS_ACTIVITY = ("activity_error", "salt_ratio", "halsey_power")
 # Readings say nothing of these (posterior 0.98 of the prior or more, drying_priors); members keep theirs.
-_NEVER = ("activation_energy", "crust_water")
+_NEVER = ("activation_energy", "crust_water", "rim_reversible", "rim_lasting")
 
 
 def _wide(span: Span | None) -> bool:
