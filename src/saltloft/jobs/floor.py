@@ -5,9 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from saltloft.cases.open_house import OpenHouse
+from saltloft.foundation.words import say
 from saltloft.plant.house_record import InstrumentRecord
 from saltloft.plant.lot_record import LotRecord
 from saltloft.plant.rounds import FloorTask, TaggedPiece, floor_tasks, tagged_pieces
+from saltloft.plant.sentences import day_words, list_words
+from saltloft.plant.trade_words import cut_words
 
 
 @dataclass(frozen=True)
@@ -22,6 +25,7 @@ class Hanging:
         scale: str. The scale it was last weighed on; empty when never.
         meter: str. The pH meter it was last read with; empty when never.
         last_ph: float or None. Highest of its last core set.
+        last_press: str. What was said when it was last pressed and cut; empty when never.
     """
 
     lot: str
@@ -31,6 +35,7 @@ class Hanging:
     scale: str
     meter: str
     last_ph: float | None
+    last_press: str = ""
 
 
 def tasks(house: OpenHouse) -> tuple[FloorTask, ...]:
@@ -61,7 +66,19 @@ def _hanging(record: LotRecord, house: OpenHouse) -> Hanging:
         scale=record.weighings[-1].payload.instrument if record.weighings else "",
         meter=record.ph_sets[-1].payload.instrument if record.ph_sets else "",
         last_ph=max(float(value) for value in core[-1].payload.values) if core else None,
+        last_press=_last_press(record, house),
     )
+
+
+def _last_press(record: LotRecord, house: OpenHouse) -> str:
+    if not record.pressed_and_cut:
+        return ""
+    last = record.pressed_and_cut[-1]
+    today = house.now().astimezone(house.zone).date()
+    day = day_words(last.at.astimezone(house.zone).date(), today)
+    pressed = " ".join(str(value) for value in last.payload.press)
+    seen = list_words([part for part in (pressed, cut_words(last.payload)) if part])
+    return say("Last {day}: {seen}.", day=day, seen=seen or say("no word"))
 
 
 def instruments(house: OpenHouse, kind: str) -> tuple[str, ...]:

@@ -32,6 +32,7 @@ from saltloft.web.pages import (
     lots,
     papers,
     people,
+    press,
     rooms,
     system,
     today,
@@ -41,7 +42,7 @@ from saltloft.web.security import Guard
 from saltloft.web.uploads import UploadShelf
 from saltloft.web.visitor import recognise
 
-PAGES = (today, rooms, imports, lots, lot, facts, decide, floor, enter, correct, people, papers, system)
+PAGES = (today, rooms, imports, lots, lot, facts, decide, floor, press, enter, correct, people, papers, system)
 HOUSE_VARIABLE = "SALTLOFT_HOUSE"
 HOSTS_VARIABLE = "SALTLOFT_HOSTS"
 LOCAL_HOSTS = ("127.0.0.1", "localhost", "[::1]")

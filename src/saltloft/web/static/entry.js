@@ -18,8 +18,10 @@
   const field = function (form, name) { return form.elements[name] ? form.elements[name].value : ""; };
 
   function startPad(form) {
-    const pad = document.getElementById("pad").content.firstElementChild.cloneNode(true);
     const input = form.querySelector(".reading input");
+    // A form of taps only has no number to type.
+    if (!input) { return; }
+    const pad = document.getElementById("pad").content.firstElementChild.cloneNode(true);
     form.querySelector(".pad-place").replaceWith(pad);
     // On a touch screen the page's own pad is the keyboard.
     if (window.matchMedia("(pointer: coarse)").matches) { input.inputMode = "none"; }
@@ -64,7 +66,8 @@
   }
 
   function refuse(form, line) {
-    form.querySelector(".reading").classList.add("wrong");
+    const reading = form.querySelector(".reading");
+    if (reading) { reading.classList.add("wrong"); }
     tell(form, "problem", [line]);
   }
 
@@ -115,6 +118,16 @@
     "water_activity.read/1": function (form, typed) {
       return { lot: field(form, "lot"), value: typed[0], sample: field(form, "sample"), instrument: field(form, "instrument") };
     },
+    "lot.pressed_and_cut/2": function (form) {
+      const tapped = function (name) { const own = chosen(form, name); return own ? own.value : ""; };
+      const grade = function (name) { return tapped(name) === "" ? -1 : Number(tapped(name)); };
+      const said = {
+        lot: field(form, "lot"), press: ["top", "middle", "bottom"].map(tapped).filter(Boolean).map(Number),
+        ring: grade("ring"), hollow: grade("hollow"), smear: grade("smear"), colour: tapped("colour"), good: grade("good"),
+      };
+      if (tapped("rim")) { said.rim_mm = tapped("rim"); }
+      return said;
+    },
     "ham.weighed/1": function (form, typed) {
       return {
         lot: field(form, "lot"), mass: { number: typed[0], unit: field(form, "unit") },
@@ -126,7 +139,7 @@
   function typedValues(form) {
     const input = form.querySelector(".reading input");
     const typed = form.querySelector(".values") ? listed(form) : [];
-    if (input.value.trim()) { typed.push(input.value.trim()); }
+    if (input && input.value.trim()) { typed.push(input.value.trim()); }
     return typed;
   }
 
@@ -141,7 +154,7 @@
 
   async function submit(form, kept) {
     const typed = typedValues(form);
-    if (!typed.length) { refuse(form, words("sayNothing")); return; }
+    if (!typed.length && form.querySelector(".reading")) { refuse(form, words("sayNothing")); return; }
     const odd = typed.find(function (text) { return !PLAIN.test(text); });
     if (odd !== undefined) { refuse(form, words("sayNotNumber", { value: odd })); return; }
     const question = kept ? "" : unexpected(form, typed);
@@ -159,7 +172,8 @@
   function ask(form, question, keep) {
     const mend = button(said.sayMend, false, function () {
       form.querySelector(".told").replaceChildren();
-      form.querySelector(".reading input").select();
+      const input = form.querySelector(".reading input");
+      if (input) { input.select(); }
     });
     tell(form, "ask", [question], [mend, button(said.sayKeep, true, keep)]);
   }
@@ -205,7 +219,7 @@
   async function advance(form) {
     const input = form.querySelector(".reading input");
     const list = form.querySelector(".values");
-    input.value = "";
+    if (input) { input.value = ""; } else { form.reset(); }
     if (list) { list.replaceChildren(); }
     const tag = chosen(form, "tag");
     if (tag) { tag.closest("label").classList.add("done"); }
