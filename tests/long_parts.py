@@ -13,6 +13,7 @@ import sys
 import time
 
 PARTS: dict[str, list[str]] = {
+    "drying": ["pytest", "tests/reference", "tests/numerics", "-m", "long"],
     "truth": ["pytest", "tests/unit/truth", "-m", "long"],
 }
 

@@ -1,0 +1,71 @@
+"""Shapes, a rim that remembers and a heat of sorption: the engine against the finite volume."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from saltloft.process.drying.integrate import integrate
+from saltloft.process.drying.members import Members
+from saltloft.process.drying.nodes import radau_nodes
+from saltloft.process.drying.rim import RimMemory
+from saltloft.process.drying.shape import Path, excess_of_oval, excess_of_pressing, pressed, with_ends
+from saltloft.process.programme import DAY_S, Programme
+from saltloft.process.simulate import CONTROL, NODES
+from tests.drying_cases import central_draws, engine_case, piece, stage
+from tests.reference import finite_volume
+from tests.reference.finite_volume import Log
+from tests.reference.random_cases import case_of
+
+AIR = ((3.0, 22.0, 0.88, 0.3), (14.0, 14.0, 0.72, 0.2), (16.0, 13.0, 0.90, 0.0), (40.0, 12.0, 0.75, 0.15))
+DAYS = np.array([0.0, 0.5, 1.0, 3.0, 7.0, 14.0, 16.0, 21.0, 30.0, 40.0])
+
+
+def _shaped(members: Members, path: Path) -> Members:
+    return replace(members, path=path, end_factor=np.broadcast_to(path.surface, (members.count,)))
+
+
+def _rim(members: Members) -> RimMemory:
+    both = np.ones(members.count)
+    return RimMemory(
+        120.0 * both, 60.0 * both, wet=0.90, dry=0.75, harden_s=2.0 * DAY_S, soften_s=1.0 * DAY_S
+    )
+
+
+@pytest.mark.parametrize("kind", ["short", "pressed", "oval and short", "rim remembers", "heat of sorption"])
+def test_the_same_terms_twice(kind: str, figure: Callable[[str], None]) -> None:
+    """Loss within 5e-4 and rim a_w within 2e-3 through a rest with the fans off, 50 mm, 40 days."""
+    ends = np.cumsum([0.0, *np.diff([0.0, *(row[0] for row in AIR)])])
+    stages = tuple(stage(row[0] - start, *row[1:]) for row, start in zip(AIR, ends, strict=False))
+    draws = central_draws(len(stages))
+    members, blocks = engine_case(piece(50), Programme(stages), draws, horizon_d=40.0)
+    share = np.full(members.count, 0.7)
+    if kind == "short":
+        members = _shaped(members, with_ends(Path(), np.full(members.count, 2.5), 7.0))
+    elif kind == "pressed":
+        members = _shaped(members, pressed(excess_of_pressing(share)))
+    elif kind == "oval and short":
+        members = _shaped(
+            members, with_ends(pressed(excess_of_oval(share)), np.full(members.count, 3.0), 7.0)
+        )
+    elif kind == "rim remembers":
+        members = replace(members, rim=_rim(members))
+    else:
+        members = replace(members, sorption_heat_k=np.full(members.count, 1200.0))
+    nodes = radau_nodes(NODES)
+    profiles = integrate(members, nodes, blocks, DAY_S * DAYS, CONTROL)
+    loss = ((members.water - np.einsum("n,tnm->tm", nodes.weight, profiles.water)) / members.green_mass)[:, 0]
+    case = case_of(members, draws)
+    reference = finite_volume.dry(case, Log.of_stages(*AIR), DAYS, cells=80)
+    celsius = np.interp(DAYS, Log.of_stages(*AIR).time_d, Log.of_stages(*AIR).celsius)
+    rim = [
+        finite_volume.activity(case, *row)
+        for row in zip(profiles.water[:, -1, 0], profiles.salt[:, -1, 0], celsius, strict=True)
+    ]
+    apart = (np.abs(loss - reference.loss).max(), np.abs(np.array(rim) - reference.rim_activity).max())
+    figure(f"{kind}: loss within {apart[0]:.1e}, rim a_w within {apart[1]:.1e}")
+    assert loss == pytest.approx(reference.loss, abs=5e-4)
+    assert np.array(rim) == pytest.approx(reference.rim_activity, abs=2e-3)
