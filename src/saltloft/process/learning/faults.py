@@ -51,40 +51,60 @@ def slipped_decimals(posterior: Posterior, observed: Observations, doubtful: Tru
         dict of row to Fault.
     """
     found: dict[int, Fault] = {}
+    rows = np.flatnonzero(doubtful & observed.weighed)
+    if not len(rows):
+        return found
     miss, variance = posterior.surprise()
-    expected = observed.value - miss
-    for row in np.flatnonzero(doubtful & observed.weighed):
-        clean = (
-            max(variance[row] - 1.0 / max(posterior.errors.weight[row], 1e-12), 0.0) + observed.variance[row]
+    for row in rows.tolist():
+        fresh = observed.variance[row]
+        clean = max(float(variance[row]) - 1.0 / max(float(posterior.errors.weight[row]), 1e-12), 0.0) + fresh
+        wide = clean + float(observed.wide[row]) ** 2
+        expected = float(observed.value[row] - miss[row])
+        best, meant = max(
+            (_log_normal(1.0 - left - expected, clean) + prior, left) for left, prior in _meant(observed, row)
         )
-        left = 1.0 - observed.value[row]
-        # Masses are compared: a tenfold mass is a tenfold narrower story.
-        stories = [(factor, left * factor) for factor in (0.1, 10.0)]
-        logs = [
-            -0.5 * ((1.0 - then - expected[row]) ** 2 / clean + np.log(clean)) + np.log(factor / 2.0)
-            for factor, then in stories
-        ]
-        other = clean + observed.wide[row] ** 2
-        wild = -0.5 * (miss[row] ** 2 / other + np.log(other))
-        best = int(np.argmax(logs))
-        odds = logs[best] + np.log(SLIP_SHARE) - wild - np.log(1.0 - SLIP_SHARE)
-        if odds > 0.0:
-            factor = stories[best][0]
-            words = say(
-                "the weighing of day {day:g} looks like a slipped decimal mark: {read} kg for {meant} kg",
-                day=round(float(observed.day[row]), 1),
-                read=_kg(left, observed.green_kg[row]),
-                meant=_kg(left * factor, observed.green_kg[row]),
-            )
-            found[int(row)] = Fault(
-                "slipped_decimal", (int(observed.order[row]),), probability_of(odds), words
-            )
+        wild = _log_normal(float(miss[row]), wide) + float(np.log(1.0 - SLIP_SHARE))
+        if best > wild:
+            found[row] = _slip(observed, row, meant, probability_of(best - wild))
     return found
 
 
-def _kg(left: float, green_kg: float) -> str:
-    """A mass as it was read; of one kilogram green where the green weight is not known."""
-    return f"{left * (green_kg or 1.0):.3g}"
+def _log_normal(miss: float, variance: float) -> float:
+    return float(-0.5 * (miss**2 / variance + np.log(variance)))
+
+
+def _meant(observed: Observations, row: int) -> list[tuple[float, float]]:
+    """What may have been meant by a mass, as a share of green, with its log prior.
+
+    A density of masses ten times as large is a tenth as high, which the prior takes in.
+    """
+    left = float(1.0 - observed.value[row])
+    share = float(np.log(SLIP_SHARE / 4.0))
+    stories = [(left * factor, share + float(np.log(factor))) for factor in (0.1, 10.0)]
+    green_g = 1000.0 * float(observed.green_kg[row])
+    if green_g > 0.0:
+        digits = f"{left * green_g:.0f}"
+        exchanged = {digits[:i] + digits[i + 1] + digits[i] + digits[i + 2 :] for i in range(len(digits) - 1)}
+        each = share - float(np.log(max(len(exchanged), 1)))
+        stories += [(int(other) / green_g, each) for other in exchanged - {digits}]
+    return stories
+
+
+def _slip(observed: Observations, row: int, meant: float, probability: float) -> Fault:
+    """Masses as read and as probably meant; of a loss alone, as shares of green."""
+    left, green_kg = float(1.0 - observed.value[row]), float(observed.green_kg[row])
+    day = round(float(observed.day[row]), 1)
+    if green_kg > 0.0:
+        words = say(
+            "the weighing of day {day:g} looks mistyped: {read:.4g} kg, probably {meant:.4g} kg; weigh again",
+            day=day, read=left * green_kg, meant=meant * green_kg,
+        )  # fmt: skip
+    else:
+        words = say(
+            "the weighing of day {day:g} looks like a slipped decimal mark: weigh again",
+            day=day,
+        )
+    return Fault("slipped_decimal", (int(observed.order[row]),), probability, words)
 
 
 def wild_faults(observed: Observations, wild: Array, named: Sequence[int]) -> list[Fault]:

@@ -16,13 +16,15 @@ from saltloft.process.learning.lanes import Lot
 from saltloft.process.learning.members import corrected, moved, offsets_of, put_back
 from saltloft.process.learning.observations import Measured, Observations, Weighing, observations_of
 from saltloft.process.learning.scales import Gain, scale_gains, scale_step, scale_unseen
-from saltloft.process.learning.swaps import swapped_tags
+from saltloft.process.learning.swaps import Swap, swapped_tags
 from saltloft.process.parameters import DryingParameters
 from saltloft.process.piece import Piece
 from saltloft.process.programme import Programme
 from saltloft.process.simulate import Run, simulate
 
 Array = NDArray[np.float64]
+
+MOST_EXCHANGES = 3
 
 
 @dataclass(frozen=True)
@@ -112,10 +114,14 @@ def learn(
 def _explained(known: Lot, observed: Observations) -> tuple[Fit, Observations, tuple[Fault, ...]]:
     """The fit with exchanged tags put right and scales that are off let free."""
     fit = fitted(known, observed)
-    swaps = swapped_tags(fit.posterior, observed, fit.added)
-    if swaps:
+    swaps: list[Swap] = []
+    for _ in range(MOST_EXCHANGES):
+        found = swapped_tags(fit.posterior, observed, fit.added, known.parameters)
+        if not found:
+            break
+        swaps += found
         value = observed.value.copy()
-        for swap in swaps:
+        for swap in found:
             value[swap.rows] = swap.value
         observed = replace(observed, value=value)
         fit = _again(known, observed, (), fit)

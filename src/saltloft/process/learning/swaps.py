@@ -11,6 +11,7 @@ from saltloft.foundation.words import say
 from saltloft.process.learning.faults import Fault, probability_of
 from saltloft.process.learning.observations import Observations, visits_of
 from saltloft.process.learning.posterior import Posterior
+from saltloft.process.parameters import DryingParameters
 
 Array = NDArray[np.float64]
 Whole = NDArray[np.int64]
@@ -55,40 +56,35 @@ def _pairs(observed: Observations) -> list[tuple[str, str, Whole, Whole]]:
     return pairs
 
 
-# More tags than this are not compared pair by pair.
-MOST_TAGS = 60
+# Among more pairs than this only those with a doubtful reading are looked at.
+MOST_PAIRS = 66
 
 
-def swapped_tags(posterior: Posterior, observed: Observations, added: Array) -> list[Swap]:
+def swapped_tags(
+    posterior: Posterior, observed: Observations, added: Array, parameters: DryingParameters
+) -> list[Swap]:
     """Pairs of tags whose readings fit better the other way round.
 
     Args:
         posterior: Posterior. With the errors of `added` in.
         observed: Observations.
         added: array (obs,). Variance that doubtful readings were given. [fraction2]
+        parameters: DryingParameters. Share of wild readings.
 
     Returns:
         list of Swap, each reading in one at most, the most probable first.
+
+    Notes:
+        All readings of the two tags are judged together, from what everything else leads to
+        expect of them: a piece's offset would else learn itself into an exchange that lasts.
     """
-    if len({tag for tag in observed.tag if tag}) > MOST_TAGS:
-        return []
-    miss, variance = posterior.surprise()
-    found: list[tuple[float, Swap]] = []
-    for one, other, a, b in _pairs(observed):
-        mass = (1.0 - observed.value) * observed.green_kg
-        as_a, as_b = 1.0 - mass[b] / observed.green_kg[a], 1.0 - mass[a] / observed.green_kg[b]
-        moved = np.abs(as_a - observed.value[a])
-        # A quick look first: by its own surprise each reading must gain by the exchange.
-        gain = (miss[a] ** 2 - (miss[a] + as_a - observed.value[a]) ** 2) / (variance[a] - added[a])
-        gain += (miss[b] ** 2 - (miss[b] + as_b - observed.value[b]) ** 2) / (variance[b] - added[b])
-        for first in np.flatnonzero((gain > 4.0) & (moved > LEAST_SWAP)):
-            for last in sorted({int(first), len(a) - 1}):
-                rows = np.concatenate([a[first : last + 1], b[first : last + 1]])
-                value = np.concatenate([as_a[first : last + 1], as_b[first : last + 1]])
-                odds = _swap_odds(posterior, observed, added, rows, value)
-                if odds > 0.0:
-                    fault = _swap_fault(observed, one, other, rows, odds, stays=bool(last > first))
-                    found.append((odds, Swap(rows, value, fault)))
+    pairs = _pairs(observed)
+    if len(pairs) > MOST_PAIRS:
+        doubtful = {observed.tag[row] for row in np.flatnonzero(added > 0.0)}
+        pairs = [pair for pair in pairs if {pair[0], pair[1]} & doubtful]
+    found = [
+        item for pair in pairs if (item := _swap(posterior, observed, added, pair, parameters)) is not None
+    ]
     found.sort(key=lambda item: -item[0])
     taken: set[int] = set()
     kept = []
@@ -99,27 +95,48 @@ def swapped_tags(posterior: Posterior, observed: Observations, added: Array) -> 
     return kept
 
 
-def _swap_odds(
-    posterior: Posterior, observed: Observations, added: Array, rows: Whole, value: Array
-) -> float:
-    """Log odds of the exchange against: as written, or as written and all of them wild."""
-    covariance: Array = np.asarray(np.linalg.inv(posterior.block(rows)))
+def _swap(
+    posterior: Posterior,
+    observed: Observations,
+    added: Array,
+    pair: tuple[str, str, Whole, Whole],
+    parameters: DryingParameters,
+) -> tuple[float, Swap] | None:
+    """The most probable exchange of two tags with its log odds, or None."""
+    one, other, a, b = pair
+    rows = np.concatenate([a, b])
+    mass = (1.0 - observed.value) * observed.green_kg
+    change = np.concatenate([1.0 - mass[b] / observed.green_kg[a], 1.0 - mass[a] / observed.green_kg[b]])
+    change = change - observed.value[rows]
+    visits = len(a)
+    # First on each visit alone, then from each visit but the last on.
+    single = np.eye(visits, dtype=np.bool_)
+    which = np.concatenate([single, np.tri(visits, dtype=np.bool_).T[: visits - 1]])
+    which = which[np.max(np.abs(change[:visits]) * which, axis=1) > LEAST_SWAP]
+    if not len(which):
+        return None
+    stories = np.where(np.tile(which, 2), change, 0.0)
+    covariance = np.asarray(np.linalg.inv(posterior.block(rows)))
     miss = covariance @ posterior.pull[rows]
     clean: Array = covariance - np.diag(added[rows])
+    inverse = np.linalg.inv(clean)
+    moved = miss + np.concatenate([np.zeros((1, 2 * visits)), stories])
+    logs = -0.5 * np.einsum("ki,ij,kj->k", moved, inverse, moved)
+    doubtful = added[rows] > 0.0
+    wide = np.where(doubtful, observed.wide[rows] ** 2, 0.0)
+    loose = np.linalg.inv(clean + np.diag(wide))
+    wild = -0.5 * miss @ loose @ miss + 0.5 * (np.linalg.slogdet(loose)[1] - np.linalg.slogdet(inverse)[1])
+    wild += int(doubtful.sum()) * np.log(parameters.outlier_share)
+    best = int(np.argmax(logs[1:]))
+    odds = float(logs[1 + best] + np.log(SWAP_SHARE) - np.logaddexp(logs[0], wild))
+    if odds <= 0.0:
+        return None
+    here = np.tile(which[best], 2)
+    fault = _fault(observed, one, other, rows[here], odds, stays=int(which[best].sum()) > 1)
+    return odds, Swap(rows[here], observed.value[rows[here]] + change[here], fault)
 
-    def log_density(misses: Array, spread: Array) -> float:
-        _, log_det = np.linalg.slogdet(spread)
-        return float(-0.5 * (misses @ np.linalg.solve(spread, misses) + log_det))
 
-    as_written = log_density(miss, clean)
-    wild = log_density(miss, clean + np.diag(observed.wide[rows] ** 2)) + len(rows) * np.log(0.02)
-    swapped = log_density(miss + value - observed.value[rows], clean)
-    return swapped + float(np.log(SWAP_SHARE)) - float(np.logaddexp(as_written, wild))
-
-
-def _swap_fault(
-    observed: Observations, one: str, other: str, rows: Whole, odds: float, *, stays: bool
-) -> Fault:
+def _fault(observed: Observations, one: str, other: str, rows: Whole, odds: float, *, stays: bool) -> Fault:
     day = round(float(observed.day[rows].min()), 1)
     given = tuple(sorted(int(place) for place in observed.order[rows]))
     if stays:
