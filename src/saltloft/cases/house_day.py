@@ -7,9 +7,11 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from saltloft.cases.hand import kept_hand
 from saltloft.cases.open_house import OpenHouse, known_at
 from saltloft.cases.rooms_now import rooms_now
 from saltloft.plant.answers import HouseFace, LotJudgement, LotOutlook, RoomNow
+from saltloft.plant.hand import HouseHand
 from saltloft.plant.house_record import InstrumentRecord
 from saltloft.plant.lot_record import LotRecord
 from saltloft.plant.readings import CheckDone
@@ -38,6 +40,7 @@ class HouseDay:
         checks: tuple of Stated of CheckDone, of the last 15 days.
         outlooks: mapping of lot to LotOutlook. Of the hanging dry sausage lots.
         judgements: mapping of lot to LotJudgement.
+        hand: HouseHand or None. What the house's presses and cuts taught.
     """
 
     face: HouseFace
@@ -51,6 +54,7 @@ class HouseDay:
     checks: tuple[Stated[CheckDone], ...]
     outlooks: Mapping[str, LotOutlook]
     judgements: Mapping[str, LotJudgement]
+    hand: HouseHand | None = None
 
     @property
     def day(self) -> date:
@@ -126,4 +130,5 @@ def house_day(
         checks=tuple(store.checks.all(known, start=at - CHECKS_SEEN, end=at)),
         outlooks=outlooks,
         judgements=judgements,
+        hand=kept_hand(house),
     )

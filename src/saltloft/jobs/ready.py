@@ -54,6 +54,7 @@ def ready_fields(found: LotReady, outlook: LotOutlook) -> Mapping[str, Any]:
                 name: {
                     "mean": _day(mean, outlook),
                     "nine_in_ten": _day(most, outlook),
+                    "level": outlook.result.targets[name].level,
                     "chances": dict(outlook.result.targets[name].chances),
                 }
                 for name, (mean, most) in found.promises.items()

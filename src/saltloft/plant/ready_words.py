@@ -41,6 +41,19 @@ def promise_words(ready: LotReady, outlook: LotOutlook | None) -> str:
     return words + say("; nine pieces in ten by {day}.", day=promised_words(most, outlook, ready))
 
 
+def target_name_words(name: str, level: float | None) -> str:
+    """A target as people say it, such as '35 % lost' or 'core water activity 0.90'."""
+    if level is None:
+        return name.replace("_", " ")
+    words = {
+        "weight_loss_pct": lambda: say("{value} % lost", value=f"{level:g}"),
+        "moisture_protein": lambda: say("moisture:protein {value}", value=f"{level:g}"),
+        "water_activity": lambda: say("water activity {value}", value=f"{level:.2f}"),
+        "water_activity_core": lambda: say("core water activity {value}", value=f"{level:.2f}"),
+    }
+    return words[name]()
+
+
 def promised_words(one: Promise, outlook: LotOutlook, ready: LotReady) -> str:
     """A promised day, 'now' when it is behind."""
     if one.day is None:

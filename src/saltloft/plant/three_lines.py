@@ -15,6 +15,7 @@ from saltloft.foundation.words import say
 from saltloft.plant.answers import LotJudgement, LotOutlook
 from saltloft.plant.checks.hazards import NOT_JUDGED
 from saltloft.plant.checks.verdict import Outcome, Verdict
+from saltloft.plant.hand import HouseHand, press_words, rim_words
 from saltloft.plant.lot_record import LotRecord
 from saltloft.plant.recipes import ProductDefined
 from saltloft.plant.sentences import (
@@ -101,8 +102,14 @@ def measurable_from(verdict: Verdict, outlook: LotOutlook | None, today: date) -
     return max(today, calendar_day(outlook, last))
 
 
-def good_words(record: LotRecord, outlook: LotOutlook | None) -> str:
-    """The line 'good': the loss, when the target comes, and the curer's press and cut."""
+def good_words(record: LotRecord, outlook: LotOutlook | None, hand: HouseHand | None = None) -> str:
+    """The line 'good': the loss, when the target comes, the curer's press and cut, and how it fits.
+
+    Args:
+        record: LotRecord.
+        outlook: LotOutlook or None.
+        hand: HouseHand or None. What the house's presses and cuts taught.
+    """
     parts = []
     if outlook is not None:
         parts.append(say("Computed {now} lost now.", now=now_words(outlook)))
@@ -121,7 +128,9 @@ def good_words(record: LotRecord, outlook: LotOutlook | None) -> str:
             note=f", {last.payload.note}" if last.payload.note else "",
         )
     )
-    return " ".join(parts)
+    if hand is not None:
+        parts += [press_words(hand.press, record.lot), rim_words(hand.rim, record.lot)]
+    return " ".join(part for part in parts if part)
 
 
 def pays_words(record: LotRecord, product: ProductDefined, outlook: LotOutlook | None) -> str:

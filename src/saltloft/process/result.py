@@ -62,6 +62,7 @@ class TargetDay:
         kill_log10: mapping of organism to (mean, conservative) at the median day. [log10]
         chances: mapping of 'piece', 'mean' and '0.9' (nine pieces in ten) to the day by which it is
             reached with each of DAY_CHANCES; None where it is not reached so often. [d]
+        level: float or None. The target itself. [unit of the target]
     """
 
     piece: Band
@@ -71,6 +72,7 @@ class TargetDay:
     composition: Mapping[str, float]
     kill_log10: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     chances: Mapping[str, tuple[float | None, ...]] = field(default_factory=dict)
+    level: float | None = None
 
 
 @dataclass(frozen=True)

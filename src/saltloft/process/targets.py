@@ -86,6 +86,7 @@ def target_day(run: Run, values: Array, level: float, *, falling: bool) -> Targe
             "mean": day_chances(halfway),
             "0.9": day_chances(nearly_all),
         },
+        level=level,
     )
 
 

@@ -42,7 +42,9 @@ from saltloft.web.security import Guard
 from saltloft.web.uploads import UploadShelf
 from saltloft.web.visitor import recognise
 
-PAGES = (today, rooms, imports, lots, lot, facts, decide, floor, press, enter, correct, people, papers, system)
+READING = (today, rooms, imports, lots, lot, facts, papers, system)
+ENTERING = (decide, floor, press, enter, correct, people)
+PAGES = (*READING, *ENTERING)
 HOUSE_VARIABLE = "SALTLOFT_HOUSE"
 HOSTS_VARIABLE = "SALTLOFT_HOSTS"
 LOCAL_HOSTS = ("127.0.0.1", "localhost", "[::1]")

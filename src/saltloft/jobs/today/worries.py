@@ -12,6 +12,7 @@ from saltloft.cases.house_day import HouseDay
 from saltloft.foundation.words import say, say_many
 from saltloft.plant.answers import DayItem, LotOutlook
 from saltloft.plant.checks.verdict import Outcome
+from saltloft.plant.hand import press_words, rim_words
 from saltloft.plant.house_record import InstrumentRecord
 from saltloft.plant.lot_record import LotRecord
 from saltloft.plant.sentences import day_words, list_words, loss_at, moment_words, number_words, share_words
@@ -23,6 +24,8 @@ USED_SHARE = 0.6
 SHORT_SHARE = 0.3
 # A hole in a log that is worth a look in a room where nothing ferments. [min] Our choice.
 GAP_MIN = 120.0
+# A press or cut that does not fit is spoken of for a week: our choice.
+HAND_SEEN = timedelta(days=7)
 
 
 def worries(day: HouseDay) -> list[DayItem]:
@@ -34,6 +37,7 @@ def worries(day: HouseDay) -> list[DayItem]:
         *_instruments(day),
         *_kept_numbers(day),
         *_off_band(day),
+        *_hands(day),
         *_short_of_target(day),
         *_over_dried(day),
     ]
@@ -235,6 +239,26 @@ def _off_band(day: HouseDay) -> Iterator[DayItem]:
             ),
             (*last.entries, *outlook.used_entries),
         )
+
+
+def _hands(day: HouseDay) -> Iterator[DayItem]:
+    """Lots whose last press or cut does not fit their numbers."""
+    if day.hand is None:
+        return
+    for lot in day.hanging:
+        cuts = {item.entry_id: item for item in lot.pressed_and_cut if day.at - item.at <= HAND_SEEN}
+        for law, words in ((day.hand.press, press_words), (day.hand.rim, rim_words)):
+            held = law.last_of(lot.lot)
+            if held is not None and held.disagrees and held.entry in cuts:
+                outlook = day.outlooks.get(lot.lot)
+                yield DayItem(
+                    "worry",
+                    lot.lot,
+                    round(held.said, 1),
+                    say("pressed") if law is day.hand.press else say("mm rim"),
+                    words(law, lot.lot),
+                    (*cuts[held.entry].entry_ids, *(outlook.used_entries if outlook else ())),
+                )
 
 
 def _outlooks(day: HouseDay) -> Iterator[tuple[LotRecord, LotOutlook]]:

@@ -12,7 +12,7 @@ from starlette.responses import Response
 
 from saltloft.foundation.words import LANGUAGE, say
 from saltloft.house import House
-from saltloft.jobs import queue
+from saltloft.jobs import hand, queue
 from saltloft.papers import dossier_tables
 from saltloft.papers.chart_words import lot_curve_words, ready_days_words
 from saltloft.papers.page import Grid
@@ -20,6 +20,7 @@ from saltloft.plant.answers import HazardStand, LotOutlook
 from saltloft.plant.checks.verdict import Verdict
 from saltloft.plant.entries import encode
 from saltloft.plant.folder import LotFolder
+from saltloft.plant.hand import HouseHand
 from saltloft.plant.lot_record import LotRecord
 from saltloft.plant.readings import Corrected
 from saltloft.plant.rights import may
@@ -38,6 +39,7 @@ from saltloft.plant.three_lines import good_words, pays_words, shown_words
 from saltloft.web.folder import folder_of
 from saltloft.web.payload_words import kind_word, payload_words
 from saltloft.web.quantities import Units, plain
+from saltloft.web.ready_view import hand_view, ready_view
 from saltloft.web.states import state_word
 from saltloft.web.verdict_words import confidence_words, margin_words
 from saltloft.web.visitor import ReadingVisitor, Visitor
@@ -87,7 +89,9 @@ class EntryLine:
 
 
 @routes.get("/lots/{lot}")
-def lot_page(request: Request, visitor: ReadingVisitor, lot: str, told: int = 0) -> Response:
+def lot_page(
+    request: Request, visitor: ReadingVisitor, lot: str, told: int = 0, sure: float | None = None
+) -> Response:
     """Everything about one lot on one page."""
     house: House = request.app.state.house
     folder = folder_of(house, lot)
@@ -111,7 +115,9 @@ def lot_page(request: Request, visitor: ReadingVisitor, lot: str, told: int = 0)
         ready=ready,
         ready_words=ready_days_words(outlook) if outlook else "",
         actions=actions(visitor, record),
-        three=three_lines(folder, visitor.units),
+        three=three_lines(folder, visitor.units, hand.kept_hand(house)),
+        ready_and_dispatch=ready_view(house, folder, visitor, sure),
+        hand_against_number=hand_view(house, folder, visitor),
         stands=[stand_line(stand, visitor.units) for stand in folder.judgement.hazards],
         tables=[*([curve_table(outlook)] if outlook else []), *tables(folder), sources],
         sources=sources,
@@ -194,12 +200,12 @@ def actions(visitor: Visitor, record: LotRecord) -> list[dict[str, str]]:
     return [*first, {"href": f"/record?lot={record.lot}", "word": say("Record")}, dossier]
 
 
-def three_lines(folder: LotFolder, units: Units) -> list[dict[str, str]]:
+def three_lines(folder: LotFolder, units: Units, hands: HouseHand | None = None) -> list[dict[str, str]]:
     """Shown, good, pays: apart, in this order."""
     record, outlook = folder.record, folder.outlook
     return [
         {"word": say("shown"), "text": shown_words(folder.judgement, outlook)},
-        {"word": say("good"), "text": good_words(record, outlook)},
+        {"word": say("good"), "text": good_words(record, outlook, hands)},
         {"word": say("pays"), "text": units.words(pays_words(record, folder.product, outlook))},
     ]
 
