@@ -25,7 +25,7 @@ MEANING = {
     "water_activity_mean": "Water activity of the homogenised piece, 0..1.",
     "water_activity_core": "Water activity on the axis, 0..1.",
     "water_activity_rim": "Water activity at the rim, 0..1.",
-    "diameter_mm": "Diameter. [mm]",
+    "diameter_mm": "Diameter; of a pressed piece, of the round section with its area. [mm]",
     "loss_rate_pct_d": "Loss of green weight per day. [%/d]",
     "case_hardening": "1 - D(outer)/D(inner): 0 open, 1 shut; information, not calibrated.",
     "ph": "pH at the ends of stages that state one; null otherwise.",
@@ -68,6 +68,27 @@ def _target() -> Json:
         "Days from stuffing; a member that never gets there is later than every day, and a quantile "
         "is null when share_reached is below it. mean_: the mean of the lot. [d]",
     )
+
+
+def _outlook() -> Json:
+    window = _object({"hours": _object(_days()), "share": {"type": "number", "minimum": 0, "maximum": 1}})
+    bands = _object({name: _list("") for name in BAND_NAMES})
+    made = _object(
+        {
+            "time_d": {"type": "array", "items": {"type": "number"}, "description": "From stuffing. [d]"},
+            "pace_pct_d": {
+                **bands,
+                "description": "Even loss that leaves the rim above a chosen water activity. [%/d]",
+            },
+            "core_minus_rim": {**bands, "description": "Water activity of the core less the rim's. [1]"},
+            "faster_than_core": _list("Share of members that lose faster than that while the core is wet."),
+            "shut_days": _object(_days(), "Integral of the case-hardening index above one half. [d]"),
+            "mould_wanted": {**window, "description": "Hours in which a mould put on can grow. [h]"},
+            "mould_unwanted": {**window, "description": "Hours in which moulds nobody put on can grow. [h]"},
+        },
+        "What the state says of the rim: information, not calibrated.",
+    )
+    return {**made, "type": ["object", "null"]}
 
 
 def _flag() -> Json:
@@ -114,6 +135,7 @@ def dry_schema() -> Json:
             "additionalProperties": False,
         },
         "kill_log10": _object(kill, "Credited death over time_d; null where no equation exists. [log10]"),
+        "outlook": _outlook(),
         "flags": {"type": "array", "items": _flag()},
         "facts": {"type": "array", "items": _fact()},
         "run": _object(

@@ -13,7 +13,7 @@ from saltloft.cases.drying_parameters import KILL_KEYS, drying_parameters, kill_
 from saltloft.facts.loader import Facts, load_facts
 from saltloft.foundation.bands import Band
 from saltloft.process.ensemble import forecast
-from saltloft.process.result import QUANTITIES, DryingForecast, SeriesBand, TargetDay
+from saltloft.process.result import QUANTITIES, DryingForecast, Outlook, SeriesBand, TargetDay, Window
 from saltloft.science.growth import ORGANISMS
 
 BAND_NAMES = ("p05", "p50", "p95", "mean_p05", "mean_p50", "mean_p95")
@@ -122,6 +122,25 @@ def _kill(result: DryingForecast) -> Json:
     return answer
 
 
+def _outlook(outlook: Outlook | None) -> Json | None:
+    if outlook is None:
+        return None
+    count = len(outlook.time_d)
+
+    def window(found: Window) -> Json:
+        return {"hours": _days(found.hours), "share": number(found.share)}
+
+    return {
+        "time_d": series(outlook.time_d),
+        "pace_pct_d": _bands(outlook.pace_pct_d, count),
+        "core_minus_rim": _bands(outlook.core_minus_rim, count),
+        "faster_than_core": series(outlook.faster_than_core),
+        "shut_days": _days(outlook.shut_days),
+        "mould_wanted": window(outlook.mould_wanted),
+        "mould_unwanted": window(outlook.mould_unwanted),
+    }
+
+
 def dry_answer(case: DryCase, result: DryingForecast, facts: Facts, wall_s: float) -> Json:
     """The answer `dry/1`, field by field as its JSON Schema says.
 
@@ -144,6 +163,7 @@ def dry_answer(case: DryCase, result: DryingForecast, facts: Facts, wall_s: floa
         **bands,
         "targets": {name: _target(day) for name, day in result.targets.items()},
         "kill_log10": _kill(result),
+        "outlook": _outlook(result.outlook),
         "flags": [
             {"code": flag.code, "at_d": number(flag.at_d), "share": number(flag.share), "words": flag.words}
             for flag in result.flags

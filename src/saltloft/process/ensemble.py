@@ -13,7 +13,8 @@ from saltloft.process.draws import Draws, draw
 from saltloft.process.flags import flags_of, range_flags
 from saltloft.process.kill import KillModel, kill_of
 from saltloft.process.learning import LotPrior, Measured, Weighing, learn
-from saltloft.process.notes import air_notes, equilibrium_flags, outlier_flags
+from saltloft.process.notes import air_notes, equilibrium_flags, fault_flags
+from saltloft.process.outlook import outlook_of
 from saltloft.process.parameters import DryingParameters
 from saltloft.process.piece import Piece
 from saltloft.process.programme import Programme
@@ -117,12 +118,14 @@ def forecast(
         bands["ph"] = SeriesBand(*ph.T, *ph.T)
     kills = {model.organism: kill_of(run, model, None if ph is None else ph[:, 2]) for model in kill}
     horizon_d = float(run.time_d[-1])
+    outlook, ahead = outlook_of(run, parameters)
     flags = [
         *air_notes(programme, stated_d, horizon_d),
         *equilibrium_flags(run, targets),
         *flags_of(run, parameters, mould=piece.mould),
+        *([ahead] if ahead else []),
         *range_flags(run, parameters),
-        *outlier_flags(learned, weighings),
+        *fault_flags(learned.faults, weighings),
     ]
     return DryingForecast(
         time_d=run.time_d,
@@ -138,6 +141,7 @@ def forecast(
         likelihood=learned.likelihood,
         faults=learned.faults,
         linear=learned.linear,
+        outlook=outlook,
     )
 
 

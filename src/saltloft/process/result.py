@@ -93,6 +93,42 @@ class Flag:
 
 
 @dataclass(frozen=True)
+class Window:
+    """How long the rim's air lets something grow.
+
+    Args:
+        hours: Band. Up to the horizon, over the pieces. [h]
+        share: float. Share of members with any such hour, 0..1.
+    """
+
+    hours: Band
+    share: float
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """What the state says of the rim; none of it is calibrated.
+
+    Args:
+        time_d: array (moments,). From stuffing. [d]
+        pace_pct_d: SeriesBand. Even loss that leaves the rim above a chosen a_w. [% of green weight/d]
+        core_minus_rim: SeriesBand. Water activity of the core less that of the rim. [1]
+        faster_than_core: array (moments,). Share of members that lose faster than that, 0..1.
+        shut_days: Band. Days times the case-hardening index above a half, to the horizon. [d]
+        mould_wanted: Window. For a white mould put on.
+        mould_unwanted: Window. For moulds that nobody put on.
+    """
+
+    time_d: NDArray[np.float64]
+    pace_pct_d: SeriesBand
+    core_minus_rim: SeriesBand
+    faster_than_core: NDArray[np.float64]
+    shut_days: Band
+    mould_wanted: Window
+    mould_unwanted: Window
+
+
+@dataclass(frozen=True)
 class DryingForecast:
     """The answer of the drying model for one case.
 
@@ -112,6 +148,7 @@ class DryingForecast:
         likelihood: Likelihood or None. What the lot's own readings say; None without any.
         faults: tuple of Fault. Slips of weighing, by name.
         linear: LinearModel or None. The readings as a straight function of the lot's draws.
+        outlook: Outlook or None. What the state says of the rim.
     """
 
     time_d: NDArray[np.float64]
@@ -128,3 +165,4 @@ class DryingForecast:
     likelihood: Likelihood | None = None
     faults: tuple[Fault, ...] = ()
     linear: LinearModel | None = None
+    outlook: Outlook | None = None
