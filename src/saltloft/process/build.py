@@ -238,7 +238,7 @@ class _AirRows:
 
     def blocks(self) -> Blocks:
         columns = [np.ascontiguousarray(np.array(column)) for column in zip(*self.rows, strict=True)]
-        names = [entry.name for entry in fields(Blocks) if entry.name != "open"]
+        names = [entry.name for entry in fields(Blocks) if entry.name not in ("open", "drift")]
         return Blocks(**dict(zip(names, columns, strict=True)), open=np.array(self.open))
 
 

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from saltloft.foundation.errors import NumericsError
 from saltloft.process.drying import integrate
-from saltloft.process.drying.integrate import Control, Profiles
+from saltloft.process.drying.integrate import Control, Profiles, Start, first_block, stuffed
 from saltloft.process.drying.kernel import carry, work_rows
 from saltloft.process.drying.kernel_lanes import LANES
 from saltloft.process.drying.members import Blocks, Members
@@ -24,26 +24,35 @@ def brine_table(members: Members) -> Array:
 
 
 def member_table(members: Members) -> Array:
-    """What a lane needs to know of its member, array (13, members), rows as in `kernel_rates.py`."""
+    """What a lane needs to know of its member, array (18, members), rows as in `kernel_rates.py`."""
     m = members
     halsey = (np.broadcast_to(m.halsey.scale, m.count), np.broadcast_to(m.halsey.power, m.count))
     rows = (m.volume, m.solids_per_m, m.law.fixed_volume, m.length_share, m.salt_ratio, m.salt_drag, *halsey)
     rest = (m.solutes, m.resistance_s_m, m.other_heat, m.activation, m.end_factor)
-    return np.ascontiguousarray(np.array([*rows, *rest]))
+    path = (m.path.constant, m.path.linear, m.path.square, m.sorption_heat_k, m.green_mass)
+    return np.ascontiguousarray([*rows, *rest, *(np.broadcast_to(part, m.count) for part in path)])
 
 
 def air_table(blocks: Blocks) -> Array:
-    """The air, array (10, blocks, members), rows as in `kernel_rates.py`."""
+    """The air, array (11, blocks, members), rows as in `kernel_rates.py`."""
     b = blocks
     is_open = np.repeat(b.open[:, None].astype(np.float64), b.end_s.shape[1], axis=1)
     films = (b.film_heat, b.film_power, b.film_ratio, is_open)
-    return np.array([b.speed_up, b.kelvin, b.saturated, b.vapour, b.log_slope, b.latent, *films])
+    drift = np.zeros_like(b.vapour) if b.drift is None else b.drift
+    return np.array([b.speed_up, b.kelvin, b.saturated, b.vapour, b.log_slope, b.latent, *films, drift])
 
 
-def rule_table(control: Control) -> Array:
-    """How steps are judged, as one row for the compiled code, array (6,)."""
+def rule_table(control: Control, members: Members) -> Array:
+    """How steps are judged, and where the sorption holds as it is, array (8,)."""
     bounds = (integrate.LARGEST_CHANGE, integrate.LEAST_LEFT, integrate.FIRST_STEP_S)
-    return np.array([control.tolerance, *bounds, integrate.SHORTEST_STEP_S, integrate.MOST_STEPS])
+    rules = (
+        control.tolerance,
+        control.loss_tolerance,
+        *bounds,
+        integrate.SHORTEST_STEP_S,
+        integrate.MOST_STEPS,
+    )
+    return np.array([*rules, members.sorption_kelvin])
 
 
 def aligned(rows: int) -> Array:
@@ -53,8 +62,13 @@ def aligned(rows: int) -> Array:
     return flat[skip : skip + rows * LANES].reshape(rows, LANES)
 
 
-def integrate_compiled(
-    members: Members, nodes: Nodes, blocks: Blocks, output_s: Array, control: Control
+def integrate_compiled(  # noqa: PLR0917 - as `integrate`
+    members: Members,
+    nodes: Nodes,
+    blocks: Blocks,
+    output_s: Array,
+    control: Control,
+    start: Start | None = None,
 ) -> Profiles:
     """As `integrate.integrate`, compiled; `control.fixed_step_s` is not known here.
 
@@ -62,26 +76,29 @@ def integrate_compiled(
         members: Members.
         nodes: Nodes (n).
         blocks: Blocks.
-        output_s: array (times,). Wanted moments, rising, from 0. [s]
+        output_s: array (times,). Wanted moments, rising, none before the start. [s]
         control: Control.
+        start: Start or None. Where to go on from; None for stuffing.
 
     Raises:
         NumericsError: when a member would need steps shorter than a millisecond.
     """
+    begin = start or stuffed(members, nodes)
     out = np.empty((2, len(output_s), nodes.count, members.count))
-    counts = np.zeros((2, members.count), dtype=np.int64)
-    table = np.array([nodes.derivative, nodes.integral, nodes.divergence])
+    out_length = np.empty((len(output_s), members.count))
+    counts, error = np.zeros((2, members.count), dtype=np.int64), np.zeros(members.count)
+    matrices = np.array([nodes.derivative, nodes.integral, nodes.divergence])
     cells = members.potential.value.shape[1] - 1
     scalars = np.array([members.law.water_volume, members.potential.step, nodes.weight[-1], float(cells)])
-    start = np.array([members.water, members.salt])
     p, air, brine = member_table(members), air_table(blocks), brine_table(members)
     tables = np.stack([members.potential.value, members.potential.slope], axis=-1)
     size, work = (0,) * nodes.count, aligned(work_rows(nodes.count))
-    rules = rule_table(control)
+    rules = rule_table(control, members)
+    profile, block = np.array([begin.water, begin.salt]), first_block(blocks, begin.time_s)
     for first in range(0, members.count, LANES):
         done = carry(
-            size, first, start, p, air, blocks.end_s, brine, tables, table, nodes.weight, scalars,
-            output_s, rules, work, out, counts,
+            size, first, profile, begin.time_s, begin.length_s, block, p, air, blocks.end_s, brine, tables,
+            matrices, nodes.weight, scalars, output_s, rules, work, out, out_length, counts, error,
         )  # fmt: skip
         if done < 1.0:
             raise NumericsError(
@@ -89,4 +106,4 @@ def integrate_compiled(
                 got=f"one of the members {first} to {min(first + LANES, members.count) - 1}",
                 do="look at the piece and the air: something is far outside what a piece can be",
             )
-    return Profiles(out[0], out[1], counts[0], counts[1])
+    return Profiles(out[0], out[1], counts[0], counts[1], None, error, out_length)

@@ -33,13 +33,25 @@ from saltloft.process.drying.kernel_lanes import (
     smallest,
     where,
 )
-from saltloft.process.drying.kernel_rates import jacobian, rates
+from saltloft.process.drying.kernel_rates import (
+    DRIFT,
+    END_VAPOUR,
+    GREEN,
+    KELVIN,
+    NET_HEAT,
+    POWER,
+    SCALE,
+    VAPOUR,
+    jacobian,
+    rates,
+    rates_by_time,
+)
 
 # Rules of a step.
-TOLERANCE, CHANGE, LEFT, FIRST, SHORTEST, MOST = range(6)
+TOLERANCE, LOSS_TOLERANCE, CHANGE, LEFT, FIRST, SHORTEST, MOST, SORPTION_KELVIN = range(8)
 # Rows of what a group knows of its steps.
-NOW, LENGTH, TAKE, GOOD, GROWN, OPENING, FRESH = range(7)
-TIME_ROWS = 7
+NOW, LENGTH, TAKE, GOOD, GROWN, LOST, FRESH, REACHED, SHARE = range(9)
+TIME_ROWS = 9
 
 
 @njit(error_model="numpy")
@@ -50,9 +62,10 @@ def step(size, x, s, h, p, air, brine, tables, nodes, scalars, w, at, f, rank, x
     """
     n = len(size)
     f_x, f_s, g_x, g_s = f, row(f, n), row(f, 2 * n), row(f, 3 * n)
-    rates(size, x, s, p, air, brine, tables, nodes, scalars, w, at, f_x, f_s)
+    rates(size, x, s, p, air, VAPOUR, brine, tables, nodes, scalars, w, at, f_x, f_s)
     jacobian(size, x, p, nodes, scalars, w, at, xx, sx, ss, rank)
-    o = 1.0 / get(h, TAKE)
+    rates_by_time(size, air, scalars, at, f_x, f_s, g_x, g_s)
+    o, take = 1.0 / get(h, TAKE), get(h, TAKE)
     for i in range(n):
         put(xx, i * n + i, fused(2.0, o, get(xx, i * n + i)))
         put(ss, i * n + i, fused(2.0, o, get(ss, i * n + i)))
@@ -69,14 +82,14 @@ def step(size, x, s, h, p, air, brine, tables, nodes, scalars, w, at, f, rank, x
                 third = 0.0 if stage == 2 else 1.0
                 put(tx, i, fused(2.0, get(kx, i), get(x, i)) + third * get(kx, 2 * n + i))
                 put(ts, i, fused(2.0, get(ks, i), get(s, i)) + third * get(ks, 2 * n + i))
-            rates(size, tx, ts, p, air, brine, tables, nodes, scalars, w, at, g_x, g_s)
+            rates(size, tx, ts, p, air, END_VAPOUR, brine, tables, nodes, scalars, w, at, g_x, g_s)
         for i in range(n):
             if stage == 0:
-                put(kx, i, get(f_x, i))
-                put(ks, i, get(f_s, i))
+                put(kx, i, fused(0.5 * take, get(g_x, i), get(f_x, i)))
+                put(ks, i, fused(0.5 * take, get(g_s, i), get(f_s, i)))
             elif stage == 1:
-                put(kx, n + i, fused(4.0 * o, get(kx, i), get(f_x, i)))
-                put(ks, n + i, fused(4.0 * o, get(ks, i), get(f_s, i)))
+                put(kx, n + i, fused(4.0 * o, get(kx, i), fused(1.5 * take, get(g_x, i), get(f_x, i))))
+                put(ks, n + i, fused(4.0 * o, get(ks, i), fused(1.5 * take, get(g_s, i), get(f_s, i))))
             elif stage == 2:
                 put(kx, 2 * n + i, fused(o, get(kx, i) - get(kx, n + i), get(g_x, i)))
                 put(ks, 2 * n + i, fused(o, get(ks, i) - get(ks, n + i), get(g_s, i)))
@@ -91,43 +104,50 @@ def step(size, x, s, h, p, air, brine, tables, nodes, scalars, w, at, f, rank, x
 
 
 @njit(error_model="numpy")
-def judge(size, weight, x, s, tx, ts, kx, ks, rules, h):
+def judge(size, weight, x, s, p, tx, ts, kx, ks, rules, h):
     """Which lanes may take their step (1 or 0) into GOOD, the factor on the next one into GROWN."""
     n = len(size)
     wrong_x, wrong_s = 0.0 * get(x, 0), 0.0 * get(x, 0)
-    change, good = wrong_x, wrong_x + 1.0
+    change, total, good, finite = wrong_x, wrong_x, wrong_x + 1.0, wrong_x + 1.0
     for i in range(n):
         here, salt, there, salt_there = get(x, i), get(s, i), get(tx, i), get(ts, i)
         per_x, per_s = 1.0 / (size_of(here) + 0.05), 1.0 / (size_of(salt) + 0.02)
         by_x, by_s = get(kx, 3 * n + i) * per_x, get(ks, 3 * n + i) * per_s
         wrong_x = fused(number(weight, i) * by_x, by_x, wrong_x)
         wrong_s = fused(number(weight, i) * by_s, by_s, wrong_s)
+        total = fused(number(weight, i), get(kx, 3 * n + i), total)
         change = largest(size_of(there - here) * per_x, change)
         change = largest(size_of(salt_there - salt) * per_s, change)
         good = where(there >= number(rules, LEFT) * here, good, 0.0)  # no number is never at least anything
         good = where(salt_there >= number(rules, LEFT) * salt, good, 0.0)
-        finite = (size_of(there) < 1e300) & (size_of(salt_there) < 1e300)
-        good = where(finite, good, 0.0)
-    ratio = largest(root(largest(wrong_x, wrong_s)) * (1.0 / number(rules, TOLERANCE)), 1e-12)
+        finite = where((size_of(there) < 1e300) & (size_of(salt_there) < 1e300), finite, 0.0)
+    lost = size_of(total) / get(p, GREEN)
+    ratio = root(largest(wrong_x, wrong_s)) * (1.0 / number(rules, TOLERANCE))
+    ratio = largest(largest(ratio, lost * (1.0 / number(rules, LOSS_TOLERANCE))), 1e-12)
+    put(h, LOST, lost)
     grown = smallest(largest(0.9 * exponential((-1.0 / 3.0) * logarithm(ratio)), 0.2), 2.5)
     good = where(change <= number(rules, CHANGE), good, 0.0)
     grown = where(good > 0.5, grown, smallest(grown, 0.5))
-    put(h, GOOD, where(ratio <= 1.0, good, 0.0))
-    put(h, GROWN, grown)
+    put(h, GOOD, where(ratio <= 1.0, good * finite, 0.0))
+    put(h, GROWN, where(finite > 0.5, grown, 0.2))
 
 
 @njit(error_model="numpy")
-def between(k, t, old, new, rise0, rise1, fresh, out):
-    """`integrate._between` for lane k, into out (n,); straight when it turned below nothing."""
-    fine = True
-    for i in range(out.shape[0]):
-        left, rise, m1 = old[i, k], new[i, k] - old[i, k], rise1[i, k]
-        m0 = 2.0 * rise - m1 if fresh else rise0[i, k]
-        out[i] = left + t * (m0 + t * (3.0 * rise - 2.0 * m0 - m1 + t * (m0 + m1 - 2.0 * rise)))
-        fine = fine and out[i] >= 0.5 * min(left, new[i, k])
-    if not fine:
-        for i in range(out.shape[0]):
-            out[i] = old[i, k] + t * (new[i, k] - old[i, k])
+def between(size, at, old, new, rises_old, rises_new, fresh, out):
+    """`integrate._between` into n rows of out: at the share `at` of the step, 1 for its very end."""
+    n = len(size)
+    fine = 0.0 * at + 1.0
+    for i in range(n):
+        left, there, m1 = get(old, i), get(new, i), get(rises_new, i)
+        rise = there - left
+        m0 = where(fresh > 0.5, 2.0 * rise - m1, get(rises_old, i))
+        value = left + at * (m0 + at * (3.0 * rise - 2.0 * m0 - m1 + at * (m0 + m1 - 2.0 * rise)))
+        put(out, i, value)
+        fine = where(value >= 0.5 * smallest(left, there), fine, 0.0)
+    for i in range(n):
+        left, there = get(old, i), get(new, i)
+        value = where(fine > 0.5, get(out, i), fused(at, there - left, left))
+        put(out, i, where(at < 1.0, value, there))
 
 
 def digest_of_sources() -> str:
@@ -147,20 +167,20 @@ def _compiled(digest):
 
     @njit(cache=True, nogil=True, error_model="numpy")
     def carry(
-        entries, first, start, p_all, air_all, ends, brine, tables, nodes, weight, scalars, outputs, rules,
-        work, out, counts,
+        entries, first, start, start_s, start_length, start_block, p_all, air_all, ends, brine, tables, nodes,
+        weight, scalars, outputs, rules, work, out, out_length, counts, error,
     ):  # fmt: skip
         """Carry LANES members from `first` on through their blocks; 1 when all got there, else 0.
 
-        start (2, members): X0, S0; p_all (13, members); air_all (10, blocks, members);
+        start (2, n, members): water, salt; p_all (MEMBER_ROWS, members); air_all (11, blocks, members);
         ends (blocks, members); tables: U, dU/dX (members, cells + 1, 2); work (rows, LANES);
-        out (2, times, n, members) and counts (2, members) are filled.
+        out (2, times, n, members), out_length (times, members), counts (2, members) and error (members,)
+        are filled.
         """
         if len(digest) == 0:  # never: names the digest, so that it enters the cache key
             return 0.0
         size = count_of(entries)
         n = len(size)
-        out_x, out_s = out[0], out[1]
         members, times, blocks, cells = ends.shape[1], len(outputs), ends.shape[0], tables.shape[1] - 1
         r = 0
         x, r = work[r : r + n], r + n
@@ -189,17 +209,19 @@ def _compiled(digest):
             rows_of(brine), rows_of(scalars), rows_of(weight), rows_of(rules),
         )  # fmt: skip
         loaded = np.full(LANES, -1, np.int64)
+        middle, vapour = np.zeros(LANES), np.zeros(LANES)
         cut = np.zeros(LANES, np.bool_)
-        h[NOW], h[LENGTH], h[OPENING], h[FRESH] = 0.0, rules[FIRST], rules[FIRST], 1.0
+        h[NOW], h[FRESH] = start_s, 1.0
         for k in range(LANES):
             m = min(first + k, members - 1)
             p[:, k] = p_all[:, m]
             own[k] = tables[m]
-            x[:, k], s[:, k] = start[0, m], start[1, m]
+            x[:, k], s[:, k] = start[0, :, m], start[1, :, m]
+            h[LENGTH, k], block[k] = start_length[m], start_block[m]
             if first + k >= members:  # a lane without a member of its own idles
                 wanted[k] = times
-            while wanted[k] < times and outputs[wanted[k]] <= 0.0:
-                out_x[wanted[k], :, m], out_s[wanted[k], :, m] = start[0, m], start[1, m]
+            while wanted[k] < times and outputs[wanted[k]] <= start_s:
+                out[:, wanted[k], :, m], out_length[wanted[k], m] = start[:, :, m], start_length[m]
                 wanted[k] += 1
         for _ in range(int(rules[MOST])):
             busy, due = False, False
@@ -208,26 +230,35 @@ def _compiled(digest):
                 busy = busy or wanted[k] < times
                 if loaded[k] != block[k]:
                     loaded[k] = block[k]
-                    air[:, k] = air_all[:, block[k], m]
+                    for i in range(DRIFT + 1):
+                        air[i, k] = air_all[i, block[k], m]
+                    vapour[k] = air[VAPOUR, k]
+                    begin = ends[block[k] - 1, m] if block[k] > 0 else 0.0
+                    middle[k] = 0.5 * (begin + ends[block[k], m])
+                    cold = 1.0 / air[KELVIN, k] - 1.0 / rules[SORPTION_KELVIN]
+                    warmth = max(1.0 + p[NET_HEAT, k] * cold, 0.1) ** (1.0 / p[POWER, k])
+                    p[SCALE, k] = p_all[SCALE, m] * warmth
                 left = ends[block[k], m] - h[NOW, k]
                 cut[k] = left <= 1.000001 * h[LENGTH, k]
-                h[TAKE, k] = left if cut[k] else h[LENGTH, k]
-                if h[TAKE, k] <= 0.0:  # a finished lane past its last block idles
-                    h[TAKE, k] = rules[FIRST]
-                next_end = (h[NOW, k] + h[TAKE, k]) * (1.0 - 1e-12)
-                due = due or (wanted[k] < times and outputs[wanted[k]] < next_end)
+                take = left if cut[k] else h[LENGTH, k]
+                if take <= 0.0:  # a finished lane past its last block idles
+                    take = rules[FIRST]
+                h[TAKE, k] = take
+                air[VAPOUR, k] = vapour[k] + air[DRIFT, k] * (h[NOW, k] - middle[k])
+                air[END_VAPOUR, k] = air[VAPOUR, k] + air[DRIFT, k] * take
+                due = due or (wanted[k] < times and outputs[wanted[k]] < (h[NOW, k] + take) * (1.0 - 1e-12))
             if not busy:
                 return 1.0
             step(
                 size, to_x, to_s, to_h, to_p, to_air, to_brine, to_own, to_nodes, to_scalars, to_w, to_at,
                 to_f, to_rank, to_xx, to_sx, to_ss, to_kx, to_ks, to_tx, to_ts,
             )  # fmt: skip
-            judge(size, to_weight, to_x, to_s, to_tx, to_ts, to_kx, to_ks, to_rules, to_h)
+            judge(size, to_weight, to_x, to_s, to_p, to_tx, to_ts, to_kx, to_ks, to_rules, to_h)
+            g_x, g_s = row(to_f, 4 * n), row(to_f, 5 * n)
             if due:
-                g_x, g_s = row(to_f, 4 * n), row(to_f, 5 * n)
                 rates(
-                    size, to_tx, to_ts, to_p, to_air, to_brine, to_own, to_nodes, to_scalars, to_w, to_at,
-                    g_x, g_s,
+                    size, to_tx, to_ts, to_p, to_air, END_VAPOUR, to_brine, to_own, to_nodes, to_scalars,
+                    to_w, to_at, g_x, g_s,
                 )  # fmt: skip
                 last = row(to_h, TAKE)
                 rises(size, last, to_xx, to_sx, to_ss, to_rank, to_f, row(to_f, n), to_kx, to_ks)
@@ -235,6 +266,7 @@ def _compiled(digest):
             shortest = 1.0
             for k in range(LANES):
                 if wanted[k] >= times:
+                    h[GOOD, k] = 0.0
                     continue
                 m = min(first + k, members - 1)
                 take, grown = h[TAKE, k], h[GROWN, k]
@@ -246,23 +278,37 @@ def _compiled(digest):
                         tx[i, k], ts[i, k] = x[i, k], s[i, k]
                     continue
                 counts[0, m] += 1
-                reached = ends[block[k], m] if cut[k] else h[NOW, k] + take
-                while wanted[k] < times and outputs[wanted[k]] <= reached * (1.0 + 1e-12):
-                    if outputs[wanted[k]] >= reached * (1.0 - 1e-12):  # the end itself: no slopes needed
-                        out_x[wanted[k], :, m], out_s[wanted[k], :, m] = tx[:, k], ts[:, k]
-                    else:
-                        t = (outputs[wanted[k]] - h[NOW, k]) / take
-                        fresh = h[FRESH, k] > 0.5
-                        between(k, t, x, tx, f[:n], f[4 * n : 5 * n], fresh, out_x[wanted[k], :, m])
-                        between(k, t, s, ts, f[n : 2 * n], f[5 * n : 6 * n], fresh, out_s[wanted[k], :, m])
-                    wanted[k] += 1
-                h[NOW, k] = reached
-                if h[FRESH, k] > 0.5:
-                    h[OPENING, k] = take
-                across = min(max(h[LENGTH, k], take * grown), 2.0 * h[OPENING, k])
-                h[LENGTH, k] = across if cut[k] else take * grown
-                h[FRESH, k] = 1.0 if cut[k] else 0.0
-                block[k] = min(block[k] + cut[k], blocks - 1)
+                error[m] += h[LOST, k]
+                h[REACHED, k] = ends[block[k], m] if cut[k] else h[NOW, k] + take
+                h[LENGTH, k] = max(h[LENGTH, k], take * grown) if cut[k] else take * grown
+            while True:  # every output within the step, one of each lane at a time
+                more = False
+                for k in range(LANES):
+                    h[SHARE, k] = 2.0
+                    if wanted[k] < times and h[GOOD, k] > 0.5:
+                        moment = outputs[wanted[k]]
+                        if moment <= h[REACHED, k] * (1.0 + 1e-12):
+                            more = True
+                            ended = moment >= h[REACHED, k] * (1.0 - 1e-12)
+                            h[SHARE, k] = 1.0 if ended else (moment - h[NOW, k]) / h[TAKE, k]
+                if not more:
+                    break
+                share, fresh = get(to_h, SHARE), get(to_h, FRESH)
+                between(size, share, to_x, to_tx, to_f, g_x, fresh, to_kx)
+                between(size, share, to_s, to_ts, row(to_f, n), g_s, fresh, to_ks)
+                for k in range(LANES):
+                    if h[SHARE, k] <= 1.0:
+                        m = first + k
+                        for i in range(n):
+                            out[0, wanted[k], i, m] = kx[i, k]
+                            out[1, wanted[k], i, m] = ks[i, k]
+                        out_length[wanted[k], m] = h[LENGTH, k]
+                        wanted[k] += 1
+            for k in range(LANES):
+                if h[GOOD, k] > 0.5:
+                    h[NOW, k] = h[REACHED, k]
+                    h[FRESH, k] = 1.0 if cut[k] else 0.0
+                    block[k] = min(block[k] + cut[k], blocks - 1)
             for i in range(n):
                 put(to_x, i, get(to_tx, i))
                 put(to_s, i, get(to_ts, i))

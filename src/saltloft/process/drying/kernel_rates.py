@@ -28,16 +28,18 @@ from saltloft.process.drying.kernel_lanes import (
 
 # Rows of the member table.
 VOLUME, SOLIDS, FIXED, LENGTH, RATIO, DRAG, SCALE, POWER, SOLUTES, RESIST, HEAT, ACTIVE, ENDS = range(13)
-MEMBER_ROWS = 13
+PATH_CONSTANT, PATH_LINEAR, PATH_SQUARE, NET_HEAT, GREEN = range(13, 18)
+MEMBER_ROWS = 18
 # Rows of the air table.
-SPEED, KELVIN, SATURATED, VAPOUR, SLOPE, LATENT, FILM, FILM_POWER, FILM_RATIO, OPEN = range(10)
-AIR_ROWS = 10
+SPEED, KELVIN, SATURATED, VAPOUR, SLOPE, LATENT, FILM, FILM_POWER, FILM_RATIO, OPEN, DRIFT = range(11)
+END_VAPOUR = 11  # of the step; VAPOUR is that of its start
+AIR_ROWS = 12
 # Quantities of all nodes that `rates` leaves for `jacobian`.
-V, U, G, B, C, FREE, DU, DC, PUSH, WF, SF, CARRY, DRAGS, SWELL, Q_X, P_X, P_S = range(17)
-NODE_ROWS = 17
+V, U, G, B, C, FREE, DU, DC, PUSH, WF, SF, CARRY, DRAGS, SWELL, WHOLE, Q_X, P_X, P_S = range(18)
+NODE_ROWS = 18
 # Quantities of the rim that `surface` leaves.
-LOSS, LOSS_A, LOSS_V, WARM, WARM_A, WARM_V, BY_X, BY_S, FACTOR = range(9)
-RIM_ROWS = 9
+LOSS, LOSS_A, LOSS_V, LOSS_C, WARM, WARM_A, WARM_V, WARM_C, BY_X, BY_S, FACTOR = range(11)
+RIM_ROWS = 11
 # Matrices of the nodes.
 DERIVATIVE, INTEGRAL, DIVERGENCE = range(3)
 
@@ -72,8 +74,8 @@ def activity(x, s, solutes, scale, exponent, brine):
 
 
 @njit(error_model="numpy")
-def surface(x, s, volume, p, air, brine, at):
-    """`rates.surface` of the group, into the rows of `at`."""
+def surface(x, s, volume, p, air, vapour, brine, at):
+    """`rates.surface` of the group in air with the vapour of that row, into the rows of `at`."""
     a, by_x, by_s = activity(x, s, get(p, SOLUTES), get(p, SCALE), get(p, POWER), brine)
     stretch, saturated, log_slope = get(p, LENGTH), get(air, SATURATED), get(air, SLOPE)
     ratio, is_open = get(air, FILM_RATIO), get(air, OPEN)
@@ -86,11 +88,13 @@ def surface(x, s, volume, p, air, brine, at):
     conductance = film * ratio / (1.0 + film * ratio * get(p, RESIST))
     conductance_f = conductance * conductance / (ratio * film * film)
     drive = conductance * saturated
-    gap = a - get(air, VAPOUR) / saturated
+    per_saturated = 1.0 / saturated
+    gap = a - get(air, vapour) * per_saturated
     cooling = get(air, LATENT) * per_exchange
     per_damping = 1.0 / (1.0 + drive * cooling * log_slope * a)
     flux = is_open * drive * gap * per_damping
     by_a = (is_open * drive - flux * drive * cooling * log_slope) * per_damping
+    by_c = -is_open * drive * per_saturated * per_damping
     damping_f = saturated * cooling * log_slope * a * (conductance_f - conductance * per_exchange)
     by_f = (is_open * conductance_f * saturated * gap - flux * damping_f) * per_damping
     length = power(swell, stretch)
@@ -103,9 +107,11 @@ def surface(x, s, volume, p, air, brine, at):
     put(at, LOSS, area * flux)
     put(at, LOSS_A, area * by_a)
     put(at, LOSS_V, area * (by_f * film_v + flux * (0.5 * (1.0 + stretch)) * per_volume))
+    put(at, LOSS_C, area * by_c)
     put(at, WARM, speed)
     put(at, WARM_A, -warmth * cooling * by_a)
     put(at, WARM_V, -warmth * colder_f * film_v)
+    put(at, WARM_C, -warmth * cooling * by_c)
     put(at, BY_X, by_x)
     put(at, BY_S, by_s)
     put(at, FACTOR, 4.0 * np.pi * length / get(p, SOLIDS))
@@ -139,7 +145,7 @@ def apply(size, nodes, matrix, source, first, target, into):
 
 
 @njit(error_model="numpy")
-def rates(size, x, s, p, air, brine, tables, nodes, scalars, w, at, dx, ds):
+def rates(size, x, s, p, air, vapour, brine, tables, nodes, scalars, w, at, dx, ds):
     """`rates.rates` of the group, into dx and ds; w and at keep the terms for the Jacobian.
 
     size: a tuple of n entries, so that n is known when this is compiled; scalars: volume of a kg
@@ -158,11 +164,18 @@ def rates(size, x, s, p, air, brine, tables, nodes, scalars, w, at, dx, ds):
         put(w, G * n + i, gradient)
         put(w, B * n + i, bend)
     apply(size, nodes, INTEGRAL, w, WF * n, w, V * n)
-    surface(get(x, n - 1), get(s, n - 1), get(w, V * n + n - 1), p, air, brine, at)
+    surface(get(x, n - 1), get(s, n - 1), get(w, V * n + n - 1), p, air, vapour, brine, at)
     apply(size, nodes, DERIVATIVE, w, U * n, w, DU * n)
     apply(size, nodes, DERIVATIVE, w, C * n, w, DC * n)
+    whole = get(w, V * n + n - 1)
+    constant, per_whole = get(p, PATH_CONSTANT) * whole, get(p, PATH_SQUARE) / whole
     for i in range(n):
-        push = get(at, FACTOR) * get(at, WARM) * get(w, V * n + i)
+        volume = get(w, V * n + i)
+        push = (
+            get(at, FACTOR)
+            * get(at, WARM)
+            * fused(volume, fused(per_whole, volume, get(p, PATH_LINEAR)), constant)
+        )
         carry = push * get(p, RATIO) * get(w, G * n + i) * get(x, i)
         drags = push * get(p, DRAG) * get(w, C * n + i)
         put(w, PUSH * n + i, push)
@@ -176,24 +189,42 @@ def rates(size, x, s, p, air, brine, tables, nodes, scalars, w, at, dx, ds):
 
 
 @njit(error_model="numpy")
+def rates_by_time(size, air, scalars, at, dx, ds, by_x, by_s):
+    """`rates.rates_by_time` of the group over one second, from the rates dx, ds, into by_x, by_s."""
+    n = len(size)
+    faster = get(at, WARM_C) * get(air, DRIFT)
+    per_rim = 1.0 / number(scalars, 2)
+    for i in range(n):
+        put(by_x, i, get(dx, i) * faster)
+        put(by_s, i, get(ds, i) * faster)
+    more = get(at, LOSS) * faster - get(at, LOSS_C) * get(air, DRIFT)
+    put(by_x, n - 1, fused(more, per_rim, get(by_x, n - 1)))
+
+
+@njit(error_model="numpy")
 def jacobian(size, x, p, nodes, scalars, w, at, xx, sx, ss, column):
     """Minus `rates.jacobian` from the terms of the last `rates`, column by column."""
     n = len(size)
     warm_x = get(at, WARM_A) * get(at, BY_X)
     warm_s = get(at, WARM_A) * get(at, BY_S)
-    rim_volume = (get(p, LENGTH) / get(w, V * n + n - 1) + get(at, WARM_V)) * number(scalars, 0)
+    per_whole = 1.0 / get(w, V * n + n - 1)
+    rim_volume = (get(p, LENGTH) * per_whole + get(at, WARM_V)) * number(scalars, 0)
     for i in range(n):
-        put(w, SWELL * n + i, number(scalars, 0) / get(w, V * n + i))
+        volume = get(w, V * n + i)
+        bent = get(p, PATH_SQUARE) * volume * per_whole
+        slope = get(at, FACTOR) * get(at, WARM) * number(scalars, 0) / get(w, PUSH * n + i)
+        put(w, SWELL * n + i, fused(2.0, bent, get(p, PATH_LINEAR)) * slope)
+        put(w, WHOLE * n + i, fused(get(p, PATH_CONSTANT) - bent * volume * per_whole, slope, rim_volume))
     for j in range(n):
         wet = 1.0 / largest(get(x, j), 1e-4)
         c_s = get(w, FREE * n + j) * wet
         c_x = -get(w, C * n + j) * c_s
         gradient = get(w, G * n + j)
-        common = number(nodes, (INTEGRAL * n + n - 1) * n + j) * rim_volume
-        if j == n - 1:
-            common = common + warm_x
+        rim = number(nodes, (INTEGRAL * n + n - 1) * n + j)
+        warm = warm_x * (1.0 if j == n - 1 else 0.0)
         for m in range(n):
             slope = number(nodes, (DERIVATIVE * n + m) * n + j)
+            common = fused(rim, get(w, WHOLE * n + m), warm)
             swell = fused(number(nodes, (INTEGRAL * n + m) * n + j), get(w, SWELL * n + m), common)
             carried, steep = slope * get(w, CARRY * n + m), slope * gradient
             put(w, Q_X * n + m, get(w, PUSH * n + m) * steep - get(w, WF * n + m) * swell)

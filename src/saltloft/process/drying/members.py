@@ -85,7 +85,9 @@ class Members:
 
 @dataclass(frozen=True)
 class Blocks:
-    """The air as constant blocks; arrays are (blocks, members) unless said.
+    """The air in blocks: constant, but for its vapour, which may run straight through each.
+
+    Arrays are (blocks, members) unless said.
 
     Args:
         end_s: array. End of each block, rising, from the start of the run. [s]
@@ -99,6 +101,7 @@ class Blocks:
         film_power: array. Exponent of that film in the diameter. [1]
         film_ratio: array. Mass over heat transfer coefficient. [m3.K/J]
         open: array of bool (blocks,). False: packed, no water leaves.
+        drift: array or None. Rise of the vapour within the block; its mean is at mid-block. [kg/m3.s]
     """
 
     end_s: Array
@@ -112,3 +115,21 @@ class Blocks:
     film_power: Array
     film_ratio: Array
     open: NDArray[np.bool_]
+    drift: Array | None = None
+
+    def vapour_at(self, block: NDArray[np.int64], member: NDArray[np.int64], now_s: Array) -> Array:
+        """Vapour concentration at a moment of a block.
+
+        Args:
+            block, member: arrays of int of one shape. Numbers, from 0. [1]
+            now_s: array of that shape. [s]
+
+        Returns:
+            Array of that shape. [kg/m3]
+        """
+        mean: Array = self.vapour[block, member]
+        if self.drift is None:
+            return mean
+        begin = np.where(block > 0, self.end_s[np.maximum(block - 1, 0), member], 0.0)
+        middle = 0.5 * (begin + self.end_s[block, member])
+        return np.asarray(mean + self.drift[block, member] * (now_s - middle))

@@ -16,7 +16,7 @@ block-triangular but for one rank-one term, the rim's water activity by its salt
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -43,9 +43,14 @@ class Air:
     film_ratio: Array
     open: Array
     rim_s_m: Array | float = 0.0  # what a rim that remembers adds to the casing [s/m]
+    drift: Array | float = 0.0  # rise of the vapour [kg/m3.s]
+
+    def after(self, time_s: Array) -> Air:
+        """The air a time later, array (members,). [s]"""
+        return replace(self, vapour=self.vapour + self.drift * time_s)
 
 
-AIR_NAMES = tuple(entry.name for entry in fields(Air) if entry.name not in ("open", "rim_s_m"))
+AIR_NAMES = tuple(entry.name for entry in fields(Air) if entry.name not in ("open", "rim_s_m", "drift"))
 
 
 @dataclass(frozen=True)
@@ -56,9 +61,11 @@ class Surface:
         loss: array. Water leaving, per kg of solids. [1/s]
         loss_by_activity: array. Its derivative by the rim's water activity. [1/s]
         loss_by_volume: array. Its derivative by the volume V(1). [kg/m3.s]
+        loss_by_vapour: array. Its derivative by the vapour of the air. [m3/kg.s]
         speed: array. Temperature factor of the cooled piece. [1]
         speed_by_activity: array. Its derivative. [1]
         speed_by_volume: array. Its derivative. [kg/m3]
+        speed_by_vapour: array. Its derivative. [m3/kg]
         by_water: array. Derivative of the rim's water activity by X. [kg/kg]
         by_salt: array. Derivative of the rim's water activity by S. [kg/kg]
         cooling_k: array. How far the surface lies under the air. [K]
@@ -67,9 +74,11 @@ class Surface:
     loss: Array
     loss_by_activity: Array
     loss_by_volume: Array
+    loss_by_vapour: Array
     speed: Array
     speed_by_activity: Array
     speed_by_volume: Array
+    speed_by_vapour: Array
     by_water: Array
     by_salt: Array
     cooling_k: Array
@@ -145,6 +154,7 @@ def surface(members: Members, air: Air, volume: Array, water: Array, salt: Array
     damping = 1.0 + drive * cooling * air.log_slope * activity
     flux = air.open * drive * gap / damping
     by_activity = (air.open * drive - flux * drive * cooling * air.log_slope) / damping
+    by_vapour = -air.open * drive / (air.saturated * damping)
     damping_by_film = (
         air.saturated * cooling * air.log_slope * activity * (conductance_by_film - conductance / exchange)
     )
@@ -159,9 +169,11 @@ def surface(members: Members, air: Air, volume: Array, water: Array, salt: Array
         loss=area * flux,
         loss_by_activity=area * by_activity,
         loss_by_volume=area * (by_film * film_by_volume + flux * 0.5 * (1.0 + members.length_share) / volume),
+        loss_by_vapour=area * by_vapour,
         speed=speed,
         speed_by_activity=-speed * warmth * cooling * by_activity,
         speed_by_volume=-speed * warmth * colder_by_film * film_by_volume,
+        speed_by_vapour=-speed * warmth * cooling * by_vapour,
         by_water=by_water,
         by_salt=by_salt,
         cooling_k=colder,
@@ -215,6 +227,30 @@ def rates(members: Members, nodes: Nodes, air: Air, water: Array, salt: Array) -
     water_rate = -(nodes.divergence @ (push * gradient))
     water_rate[-1] -= rim.loss / nodes.weight[-1]
     return water_rate, -(nodes.divergence @ salt_flux)
+
+
+def rates_by_time(
+    members: Members, nodes: Nodes, air: Air, profile: tuple[Array, Array], rate: tuple[Array, Array]
+) -> tuple[Array, Array]:
+    """How fast the rates themselves change because the vapour of the air drifts.
+
+    Args:
+        members: Members.
+        nodes: Nodes (n).
+        air: Air.
+        profile: pair of arrays (n, members). Water and salt. [kg/kg]
+        rate: pair of arrays (n, members). `rates` there. [1/s]
+
+    Returns:
+        Two arrays (n, members). [1/s2]
+    """
+    water, salt = profile
+    volume, _ = _geometry(members, nodes, water)
+    rim = surface(members, air, volume[-1], water[-1], salt[-1])
+    faster = rim.speed_by_vapour * air.drift / rim.speed
+    by_time = rate[0] * faster
+    by_time[-1] += (rim.loss * faster - rim.loss_by_vapour * air.drift) / nodes.weight[-1]
+    return by_time, rate[1] * faster
 
 
 @dataclass(frozen=True)

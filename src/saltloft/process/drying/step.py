@@ -9,12 +9,13 @@ from numpy.typing import NDArray
 
 from saltloft.process.drying.members import Members
 from saltloft.process.drying.nodes import Nodes
-from saltloft.process.drying.rates import Air, Jacobian, jacobian, rates
+from saltloft.process.drying.rates import Air, Jacobian, jacobian, rates, rates_by_time
 
 Array = NDArray[np.float64]
 
 # RODAS3 (Sandu et al. 1997), coefficients recalled and proved by the order test: four
-# stages, order 3 with an embedded order 2, L-stable, the last stage is the error.
+# stages, order 3 with an embedded order 2, L-stable, the last stage is the error. Stages one
+# and two stand at the start of the step, three and four at its end.
 GAMMA = 0.5
 
 
@@ -127,7 +128,7 @@ def step(  # noqa: PLR0917 - six parts of one step, always in this order
     Args:
         members: Members.
         nodes: Nodes (n).
-        air: Air. Constant over the step.
+        air: Air. At the start of the step; its vapour drifts.
         profile: pair of arrays (n, members). Water and salt at the start. [kg/kg]
         rate: pair of arrays (n, members). `rates` at the start. [1/s]
         step_s: array (members,). Step of each member, above 0. [s]
@@ -138,11 +139,15 @@ def step(  # noqa: PLR0917 - six parts of one step, always in this order
     water, salt = profile
     matrix = step_matrix(jacobian(members, nodes, air, water, salt), 1.0 / (GAMMA * step_s))
     over = 1.0 / step_s
-    x1, s1 = matrix.solve(*rate)
-    x2, s2 = matrix.solve(rate[0] + 4.0 * over * x1, rate[1] + 4.0 * over * s1)
-    third = rates(members, nodes, air, water + 2.0 * x1, salt + 2.0 * s1)
+    drift_x, drift_s = (step_s * part for part in rates_by_time(members, nodes, air, profile, rate))
+    x1, s1 = matrix.solve(rate[0] + 0.5 * drift_x, rate[1] + 0.5 * drift_s)
+    x2, s2 = matrix.solve(
+        rate[0] + 1.5 * drift_x + 4.0 * over * x1, rate[1] + 1.5 * drift_s + 4.0 * over * s1
+    )
+    end = air.after(step_s)
+    third = rates(members, nodes, end, water + 2.0 * x1, salt + 2.0 * s1)
     x3, s3 = matrix.solve(third[0] + over * (x1 - x2), third[1] + over * (s1 - s2))
-    fourth = rates(members, nodes, air, water + 2.0 * x1 + x3, salt + 2.0 * s1 + s3)
+    fourth = rates(members, nodes, end, water + 2.0 * x1 + x3, salt + 2.0 * s1 + s3)
     x4, s4 = matrix.solve(
         fourth[0] + over * (x1 - x2 - (8.0 / 3.0) * x3),
         fourth[1] + over * (s1 - s2 - (8.0 / 3.0) * s3),
