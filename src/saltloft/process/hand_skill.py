@@ -93,7 +93,7 @@ def ranking_area(score: Array, marked: NDArray[np.bool_]) -> float | None:
 
     Args:
         score: array (n,). [any unit]
-        marked: array of bool (n,).
+        marked: array of bool (n,). [1]
 
     Returns:
         float, 0..1, the area under the curve of hits against false alarms; None without both sorts.

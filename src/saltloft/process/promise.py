@@ -75,7 +75,7 @@ def promised_day(days: Days, sure: float) -> float | None:
 
     Args:
         days: sequence of float or None. One for each of DAY_CHANCES. [d]
-        sure: float. Wanted chance, held within 0.025 to 0.975.
+        sure: float. Wanted chance, 0..1, held within 0.025 to 0.975.
 
     Returns:
         float, straight between the kept chances, or None when it is not reached so often. [d]

@@ -91,7 +91,12 @@ def target_day(run: Run, values: Array, level: float, *, falling: bool) -> Targe
 
 
 def piece_spread(values: Array, lots: int) -> Array:
-    """Standard deviation between the pieces of one lot, array (times,)."""
+    """Standard deviation between the pieces of one lot, array (times,).
+
+    Args:
+        values: array (times, members). [any unit]
+        lots: int.
+    """
     pairs = values[:, : 2 * (values.shape[1] // 2)]
     if pairs.shape[1] == 0:
         return np.zeros(len(values))
