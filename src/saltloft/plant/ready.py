@@ -7,7 +7,7 @@ lot could leave *if* everything open gets measured and comes out as its rule ask
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import ROUND_HALF_UP, Decimal
@@ -21,7 +21,7 @@ from saltloft.plant.ready_plan import STEPS, ReadyPlanned
 from saltloft.plant.recipes import ProductDefined
 from saltloft.plant.sentences import calendar_day
 from saltloft.plant.three_lines import measurable_from, open_verdicts
-from saltloft.process.promise import Promise, promise
+from saltloft.process.promise import Promise, over_dried, promise
 
 CONDITIONS = ("shown", "least_days", "good", "target")
 
@@ -177,11 +177,9 @@ def lot_ready(
     no_promise = _no_promise(record, outlook)
     promises: dict[str, tuple[Promise, Promise]] = {}
     if outlook is not None and not no_promise:
-        rate = outlook.result.bands["loss_rate_pct_d"].mean_p50
         for name, target in outlook.result.targets.items():
-            mean, most = (
-                promise(target, outlook.result.time_d, rate, sure=sure, of=of) for of in ("mean", "0.9")
-            )
+            over = _over(outlook) if name == outlook.target_name == "weight_loss_pct" else None
+            mean, most = (promise(target, sure=sure, of=of, over=over) for of in ("mean", "0.9"))
             promises[name] = (mean, most)
     main = promises[outlook.target_name][0] if outlook is not None and promises else None
     if main is not None and main.day is None:
@@ -203,6 +201,12 @@ def lot_ready(
             record, plan, outlook, judgement, main=main, no_promise=no_promise, today=today, zone=zone
         ),
     )
+
+
+def _over(outlook: LotOutlook) -> Callable[[float], float]:
+    """Weight lost beyond the curer's target by a day of the lot's own forecast."""
+    loss, time_d = outlook.result.bands["weight_loss_pct"], outlook.result.time_d
+    return lambda day: over_dried(loss, time_d, day, outlook.target_value)
 
 
 def _no_promise(record: LotRecord, outlook: LotOutlook | None) -> str:

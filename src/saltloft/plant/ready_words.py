@@ -82,7 +82,7 @@ def cost_words(ready: LotReady) -> str:
         (
             say(
                 "A day later takes {points} % of the green weight: {loss}.",
-                points=number_words(ready.day_late.points, 1),
+                points=points_words(ready.day_late.points),
                 loss=loss_words(ready.day_late),
             ),
             say(
@@ -91,11 +91,16 @@ def cost_words(ready: LotReady) -> str:
             ),
             say(
                 "Being so sure dries it {points} % beyond the target on average: {loss}.",
-                points=number_words(ready.waiting.points, 1),
+                points=points_words(ready.waiting.points),
                 loss=loss_words(ready.waiting),
             ),
         )
     )
+
+
+def points_words(points: float) -> str:
+    """Points of weight, one decimal; two where one would say nought."""
+    return number_words(points, 1 if points >= 0.095 else 2)
 
 
 def loss_words(loss: Loss) -> str:
@@ -113,12 +118,11 @@ def dispatch_words(ready: LotReady) -> str:
         return ""
     decides = list_words([decider_word(name) for name in chain.decides])
     if chain.day is None:
-        rest = (
-            ""
-            if chain.without is None
-            else " " + say("The rest would allow {day}.", day=day_words(chain.without, ready.today))
-        )
-        return say("No dispatch day can be named: {what} has none yet.", what=decides) + rest
+        words = say("No dispatch day can be named: {what} has none yet.", what=decides)
+        if chain.without is None:
+            return words
+        when = day_words(chain.without, ready.today)
+        return words + " " + say("Everything else would allow {day} at the earliest.", day=when)
     return say(
         "Earliest possible dispatch {day}, if everything open is measured and comes out as its rule asks. "
         "What decides: {what}.",

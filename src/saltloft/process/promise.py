@@ -1,23 +1,26 @@
 """A date to promise at a chosen risk, and what a day earlier or later would cost in weight.
 
-Everything is read off the chances kept with a target (`TargetDay.chances`): the
-day by which the lot's mean, nine pieces in ten, or a piece at random is there.
+Days are read off the chances kept with a target (`TargetDay.chances`): the day by
+which the lot's mean, nine pieces in ten, or a piece at random is there; weight is
+read off the band of the lot's loss.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr
 
-from saltloft.process.result import DAY_CHANCES, TargetDay
+from saltloft.process.result import DAY_CHANCES, SeriesBand, TargetDay
 
 Array = NDArray[np.float64]
 Days = Sequence[float | None]
 
 LEAST_SURE, MOST_SURE = DAY_CHANCES[0], DAY_CHANCES[-1]
+_NORMAL_95 = 1.6448536269514722  # 95 % quantile of the standard normal
 
 
 @dataclass(frozen=True)
@@ -130,40 +133,48 @@ def histogram(days: Days, width_d: float = 1.0) -> tuple[Array, Array]:
     return starts, np.diff(by)
 
 
-def over_dried(days: Days, day: float, rate: float) -> float:
-    """Expected weight lost beyond the target on a day. [% of green weight]
+def over_dried(loss: SeriesBand, time_d: Array, day: float, target: float) -> float:
+    """Expected weight lost beyond a target on a day. [% of green weight]
 
     Args:
-        days: sequence of float or None. Of the lot's mean, one for each of DAY_CHANCES. [d]
+        loss: SeriesBand. Weight loss; the lot's mean counts. [% of green weight]
+        time_d: array (times,). Of the band. [d]
         day: float. From stuffing. [d]
-        rate: float. Weight lost a day about then. [% of green weight/d]
+        target: float. [% of green weight]
 
     Notes:
-        Each kept chance stands for one lot as likely as the others, over its target by the days
-        since it reached it. Both tails beyond the kept chances are taken as their ends.
+        The mean's loss on the day is taken as normal about its median with the width of its 90 %
+        range: E[(loss - target) above nought] = sd pdf(z) + (median - target) cdf(z).
     """
-    since = np.maximum(day - _open(days), 0.0)
-    return float(rate * np.mean(since))
+    low, middle, high = (
+        float(np.interp(day, time_d, curve)) for curve in (loss.mean_p05, loss.mean_p50, loss.mean_p95)
+    )
+    beyond, sd = middle - target, (high - low) / (2.0 * _NORMAL_95)
+    if sd <= 1e-9:
+        return max(beyond, 0.0)
+    z = beyond / sd
+    return float(sd * np.exp(-0.5 * z * z) / np.sqrt(2.0 * np.pi) + beyond * ndtr(z))
 
 
-def promise(target: TargetDay, time_d: Array, rate_pct_d: Array, *, sure: float, of: str = "mean") -> Promise:
+def promise(
+    target: TargetDay, *, sure: float, of: str = "mean", over: Callable[[float], float] | None = None
+) -> Promise:
     """The day to promise at a chosen risk and what the days around it cost.
 
     Args:
         target: TargetDay. With its chances.
-        time_d: array (times,). [d]
-        rate_pct_d: array (times,). The lot's median rate of loss. [% of green weight/d]
         sure: float. Wanted chance, 0..1.
         of: str. 'mean' or '0.9'.
+        over: function of a day, or None. Expected weight lost beyond the target by then; None:
+            none is counted. [% of green weight]
     """
     day = promised_day(target.chances.get(of, ()), sure) if target.chances else None
     if day is None:
         return Promise(sure, of, None)
-    rate = max(float(np.interp(day, time_d, rate_pct_d)), 0.0)
 
     def cost(when: float) -> DayCost:
         under = 1.0 - chance_by(target.chances["piece"], when)
-        return DayCost(when, under, over_dried(target.chances["mean"], when, rate))
+        return DayCost(when, under, 0.0 if over is None else over(when))
 
     return Promise(sure, of, day, cost(day), cost(day - 1.0), cost(day + 1.0))
 

@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import stats
 
 from saltloft.foundation.bands import Band
 from saltloft.process.promise import chance_by, histogram, over_dried, promise, promised_day
-from saltloft.process.result import DAY_CHANCES, TargetDay
+from saltloft.process.result import DAY_CHANCES, SeriesBand, TargetDay
 from saltloft.process.targets import day_chances
 
 NEVER = Band(None, None, None)
@@ -43,22 +44,41 @@ def test_kept_chances_are_the_members_own_days() -> None:
     assert day_chances(days) == pytest.approx(np.quantile(days, DAY_CHANCES, method="hazen"))
 
 
-def test_the_cost_of_a_day_in_closed_form() -> None:
-    """With days even on 40..60 and 0.5 points a day, the mean excess on day d is 0.5 (d - 40)^2 / 40 points,
-    and a day later adds about 0.5 times the chance to be over already."""
-    found = promise(target(EVEN), np.array([0.0, 100.0]), np.array([0.5, 0.5]), sure=0.9)
+def loss_band(middle: float, half: float) -> tuple[SeriesBand, np.ndarray]:
+    """Loss of `middle` points a day times the days, 90 % of the lots within `half` of it."""
+    time_d = np.array([0.0, 100.0])
+    mean = middle * time_d
+    return SeriesBand(mean, mean, mean, mean - half, mean, mean + half), time_d
+
+
+@pytest.mark.parametrize(("day", "half"), [(70.0, 2.0), (74.0, 2.0), (66.0, 2.0), (72.0, 0.5)])
+def test_the_weight_beyond_the_target_is_the_integral_over_the_lots(day: float, half: float) -> None:
+    """Half a point a day and 35 %: scipy integrates (loss - 35) above nought over the normal distribution."""
+    band, time_d = loss_band(0.5, half)
+    lots = stats.norm(0.5 * day, half / stats.norm.ppf(0.95))
+    expected = lots.expect(lambda loss: max(loss - 35.0, 0.0))
+    assert over_dried(band, time_d, day, 35.0) == pytest.approx(expected, rel=1e-4, abs=1e-6)
+
+
+def test_without_doubt_the_excess_is_the_plain_difference() -> None:
+    band, time_d = loss_band(0.5, 0.0)
+    assert over_dried(band, time_d, 72.0, 35.0) == pytest.approx(1.0)
+    assert over_dried(band, time_d, 60.0, 35.0) == 0.0
+
+
+def test_a_day_early_and_a_day_late() -> None:
+    """Pieces even on 40..60: a day is a twentieth of them; the weight by the function that was handed in."""
+    found = promise(target(EVEN), sure=0.9, over=lambda day: 0.3 * day)
     assert found.day == pytest.approx(58.0)
     assert found.on_it is not None
-    assert found.on_it.over_points == pytest.approx(0.5 * 18.0**2 / 40.0, rel=0.02)
-    assert found.late_points == pytest.approx(0.5 * 0.925, rel=0.03)
     assert found.on_it.under_share == pytest.approx(0.1)
     assert found.early_share == pytest.approx(1.0 / 20.0)
+    assert found.late_points == pytest.approx(0.3)
 
 
 def test_without_chances_nothing_is_promised() -> None:
     """A forecast kept by an earlier version carries none."""
-    bare = TargetDay(NEVER, NEVER, 0.0, {}, {})
-    found = promise(bare, np.array([0.0, 1.0]), np.array([0.5, 0.5]), sure=0.9)
+    found = promise(TargetDay(NEVER, NEVER, 0.0, {}, {}), sure=0.9)
     assert (found.day, found.late_points, found.early_share) == (None, 0.0, 0.0)
 
 
@@ -85,9 +105,10 @@ def test_the_histogram_adds_up_to_what_is_reached(days: list[float], width: floa
         assert shares.sum() == pytest.approx(chance_by(kept, last))
 
 
-@given(days=DAYS, day=st.floats(1.0, 250.0), more=st.floats(0.0, 30.0))
-def test_waiting_never_dries_less(days: list[float], day: float, more: float) -> None:
-    """Expected over-drying rises with the day, and by no more than the rate times the wait."""
-    kept = day_chances(np.array(days))
-    gained = over_dried(kept, day + more, 0.4) - over_dried(kept, day, 0.4)
-    assert -1e-9 <= gained <= 0.4 * more + 1e-9
+@given(day=st.floats(1.0, 99.0), more=st.floats(0.0, 30.0), half=st.floats(0.0, 5.0))
+def test_waiting_never_dries_less(day: float, more: float, half: float) -> None:
+    """Weight beyond the target rises with the day, and by no more than what is lost meanwhile."""
+    band, time_d = loss_band(0.4, half)
+    later = min(day + more, 100.0)
+    gained = over_dried(band, time_d, later, 30.0) - over_dried(band, time_d, day, 30.0)
+    assert -1e-9 <= gained <= 0.4 * (later - day) + 1e-9
