@@ -138,7 +138,7 @@ def test_a_second_logger_fills_the_hole_of_the_first(tmp_path: Path) -> None:
     assert "second-logger" in case.air.batches
 
 
-def test_a_slip_of_the_decimal_mark_is_left_out_by_name(tmp_path: Path) -> None:
+def test_a_slip_of_the_decimal_mark_is_named_and_not_believed(tmp_path: Path) -> None:
     from saltloft.foundation.units import mass
     from saltloft.plant.readings import PieceWeighed
 
@@ -148,7 +148,7 @@ def test_a_slip_of_the_decimal_mark_is_left_out_by_name(tmp_path: Path) -> None:
     slip = PieceWeighed("AL-0310", mass("9.10", "kg", division_mg=5000), "S1", "14", kept=1)
     at_the_time(made, slip, at=MADE_AT + 5 * DAY, person="besnik")
     found = forecast.forecast(made, "AL-0310")
-    (flag,) = [flag for flag in found.result.flags if flag.code == "weighing_left_out"]
+    (flag,) = [flag for flag in found.result.flags if flag.code == "slipped_decimal"]
     assert "piece 14" in flag.words
 
 

@@ -13,7 +13,7 @@ from saltloft.cases.piece_keys import PIECE, STAGE, check_count, check_parts, ch
 from saltloft.foundation.errors import InputError
 from saltloft.foundation.words import say
 from saltloft.process.ensemble import LONGEST_D
-from saltloft.process.learning import Weighing
+from saltloft.process.learning import Measured, Weighing
 from saltloft.process.parameters import DryingParameters
 from saltloft.process.piece import Piece, closed_composition
 from saltloft.process.programme import Programme, Span, Stage
@@ -60,6 +60,7 @@ class DryCase:
         weighings: tuple of Weighing.
         members: int.
         seed: int.
+        measured: tuple of Measured. Water activity, moisture and diameters of samples.
     """
 
     title: str
@@ -69,6 +70,7 @@ class DryCase:
     weighings: tuple[Weighing, ...]
     members: int
     seed: int
+    measured: tuple[Measured, ...] = ()
 
 
 def read_dry(path: Path, parameters: DryingParameters) -> DryCase:

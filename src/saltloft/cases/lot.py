@@ -13,6 +13,7 @@ import numpy as np
 from saltloft.cases.batter import Batter, batter_of
 from saltloft.cases.dry import DryCase
 from saltloft.cases.lot_air import BIN_S, LoggedAir, logged_air
+from saltloft.cases.lot_samples import samples
 from saltloft.cases.lot_weighings import LossReading, losses
 from saltloft.cases.open_house import OpenHouse, known_at
 from saltloft.cases.ready_plans import ready_ground
@@ -26,7 +27,7 @@ from saltloft.process.piece import Piece
 from saltloft.process.programme import DAY_S, AirTrace, Programme, Span, Stage
 
 MEMBERS, SEED = 400, 1
-# What the weighings of one piece may show; a slip of the decimal mark falls outside and is left out by name.
+# What the weighings of one piece may show; a slip of the decimal mark falls outside, and no chart shows it.
 LOSSES = (-0.05, 0.75)
 # A log that covers less of the time than this is no log: the stages speak, with the room's doubt.
 LEAST_MEASURED = 0.5
@@ -42,8 +43,9 @@ class LotCase:
         record: LotRecord.
         product: ProductDefined. The version in force when it was made.
         drying: DryCase. The same as a case file makes.
-        readings: tuple of LossReading. Those handed to the model.
-        left_out: tuple of LossReading. Weighings no piece can have; named, not used.
+        readings: tuple of LossReading. Those a piece can have, as charts show them.
+        weighed: tuple of LossReading. All that the model is handed, in the order of
+            `drying.weighings`; it names those that cannot be.
         air: LoggedAir.
         batter: Batter or None.
         promise: bool. False when nothing of the air was measured and nothing was weighed.
@@ -55,7 +57,7 @@ class LotCase:
     product: ProductDefined
     drying: DryCase
     readings: tuple[LossReading, ...]
-    left_out: tuple[LossReading, ...]
+    weighed: tuple[LossReading, ...]
     air: LoggedAir
     batter: Batter | None
     promise: bool
@@ -96,7 +98,11 @@ def lot_case(house: OpenHouse, lot: str, asof: datetime, *, weighed_until_d: flo
     all_readings = losses(record)
     if weighed_until_d is not None:
         all_readings = tuple(reading for reading in all_readings if reading.day <= weighed_until_d)
-    good = tuple(r for r in all_readings if LOSSES[0] <= r.loss <= LOSSES[1] and r.day > 0.0)
+    weighed = tuple(reading for reading in all_readings if reading.day > 0.0)
+    good = tuple(reading for reading in weighed if LOSSES[0] <= reading.loss <= LOSSES[1])
+    measured, sampled = samples(record, house.facts.number("sorption.water_activity_meter_error"))
+    if weighed_until_d is not None:
+        measured = tuple(reading for reading in measured if reading.day <= weighed_until_d)
     entries = [
         *record.made.entry_ids,
         *defined.entry_ids,
@@ -104,7 +110,7 @@ def lot_case(house: OpenHouse, lot: str, asof: datetime, *, weighed_until_d: flo
         *(stay.entry_id for stay in record.rooms),
     ]
     entries += [*(recipe.defined.entry_ids if recipe else ()), *air.sets]
-    entries += [entry for reading in good for entry in reading.entries]
+    entries += [*(entry for reading in weighed for entry in reading.entries), *sampled]
     return LotCase(
         record=record,
         product=defined.payload,
@@ -113,12 +119,13 @@ def lot_case(house: OpenHouse, lot: str, asof: datetime, *, weighed_until_d: flo
             piece=piece_of(defined.payload, record.made.payload, batter),
             programme=programme_of(record, defined.payload, air),
             targets=ready.targets,
-            weighings=tuple(_weighing(reading) for reading in good),
+            weighings=tuple(_weighing(reading) for reading in weighed),
+            measured=measured,
             members=MEMBERS,
             seed=SEED,
         ),
         readings=good,
-        left_out=tuple(reading for reading in all_readings if reading not in good),
+        weighed=weighed,
         air=air,
         batter=batter,
         promise=air.measured_share >= LEAST_MEASURED or bool(good),
@@ -238,6 +245,9 @@ def _weighing(reading: LossReading) -> Weighing:
         tag=reading.tag,
         division_kg=reading.division_g / 1000.0,
         green_kg=reading.green_g / 1000.0,
+        scale=reading.scale,
+        green_scale=reading.green_scale,
+        rack=reading.rack,
     )
 
 

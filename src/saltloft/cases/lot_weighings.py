@@ -32,6 +32,8 @@ class LossReading:
         division_g: float. Scale division; 0 when not known. [g]
         green_g: float. Green weight of what was weighed. [g]
         entries: tuple of str. The weighing and its green weight.
+        scale, green_scale: str. What it and its green weight stood on; empty when not known.
+        rack: str. Where it hangs; empty when not said.
     """
 
     at: datetime
@@ -42,6 +44,9 @@ class LossReading:
     division_g: float
     green_g: float
     entries: tuple[str, ...]
+    scale: str = ""
+    green_scale: str = ""
+    rack: str = ""
 
 
 def net_kg(weighed: PieceWeighed) -> float:
@@ -91,6 +96,9 @@ def _loss(
         division_g=weighed.mass.division_mg / 1000.0,
         green_g=start_kg * 1000.0,
         entries=entries,
+        scale=weighed.instrument,
+        green_scale=green.payload.instrument if green is not None else "",
+        rack=weighed.rack,
     )
 
 

@@ -83,6 +83,7 @@ def compute(house: OpenHouse, case: LotCase, *, key: str, prior: str) -> LotOutl
         drying_parameters(house.facts),
         targets=drying.targets,
         weighings=drying.weighings,
+        measured=drying.measured,
         members=drying.members,
         seed=drying.seed,
         lot=case.record.lot,
@@ -102,7 +103,7 @@ def compute(house: OpenHouse, case: LotCase, *, key: str, prior: str) -> LotOutl
         target_value=value,
         weighings=measured_points(case.readings),
         air=_thinned(air_record(case)),
-        result=replace(result, flags=(*result.flags, *_air_flags(case), *_left_out_flags(case))),
+        result=replace(result, flags=(*result.flags, *_air_flags(case))),
         used_entries=case.used_entries,
         prior=prior,
         model=MODEL,
@@ -123,23 +124,6 @@ def _air_flags(case: LotCase) -> list[Flag]:
         hours=round(hours) if hours >= 2.0 else f"{hours:.1f}",
     )
     return [Flag("air_not_read", None, 1.0 - share, words)]
-
-
-def _left_out_flags(case: LotCase) -> list[Flag]:
-    return [
-        Flag(
-            "weighing_left_out",
-            reading.day,
-            1.0,
-            say(
-                "The weighing of piece {tag} on day {day} reads {loss} % lost and is left out: weigh again.",
-                tag=reading.tag or "?",
-                day=round(reading.day),
-                loss=round(100.0 * reading.loss),
-            ),
-        )
-        for reading in case.left_out
-    ]
 
 
 def _thinned(air: AirRecord) -> AirRecord:

@@ -8,7 +8,7 @@ import numpy as np
 
 from saltloft.foundation.errors import OutOfRange
 from saltloft.foundation.words import say
-from saltloft.process.learning import Learned, Weighing
+from saltloft.process.learning import Fault, Weighing
 from saltloft.process.programme import Programme
 from saltloft.process.result import Flag
 from saltloft.process.simulate import Run
@@ -75,20 +75,21 @@ def air_notes(programme: Programme, stated_d: float, horizon_d: float) -> list[F
     return notes
 
 
-def outlier_flags(learned: Learned, weighings: Sequence[Weighing]) -> list[Flag]:
-    """Weighings that were hardly believed, by name.
+def fault_flags(faults: Sequence[Fault], weighings: Sequence[Weighing]) -> list[Flag]:
+    """Slips of weighing that the readings tell of, by name.
 
     Args:
-        learned: Learned.
+        faults: sequence of Fault. What cannot be seen is no flag.
         weighings: sequence of Weighing, in the order that was learned from.
     """
-    found = []
-    for weighing, wild in zip(weighings, learned.outlier_share, strict=True):
-        if wild > 0.5:
-            words = say(
-                "the weighing of day {day:g} ({loss:.1f} %) does not fit the others: weigh again",
-                day=weighing.day,
-                loss=100.0 * weighing.weight_loss,
-            )
-            found.append(Flag("weighing_outlier", weighing.day, float(wild), words))
-    return found
+    codes = {"wild": "weighing_outlier"}
+    return [
+        Flag(
+            codes.get(fault.code, fault.code),
+            min((weighings[place].day for place in fault.weighings), default=None),
+            fault.probability,
+            fault.words,
+        )
+        for fault in faults
+        if fault.code != "scale_unseen"
+    ]

@@ -24,7 +24,7 @@ class Fault:
 
     Args:
         code: str. slipped_decimal, swapped_tags, scale_off, scale_changed, scale_unseen or wild.
-        weighings: tuple of int. Places in the weighings as given.
+        weighings: tuple of int. Places in the weighings as given; empty for another reading.
         probability: float. Of this slip, the others being as found, 0..1; 0 for scale_unseen.
         words: str. One plain sentence.
     """
@@ -69,6 +69,15 @@ def slipped_decimals(posterior: Posterior, observed: Observations, doubtful: Tru
     return found
 
 
+def what_of(observed: Observations, row: int) -> str:
+    """What was weighed, in words: a tagged piece, or so many pieces."""
+    if observed.tag[row]:
+        return say("piece {tag}", tag=observed.tag[row])
+    return (
+        say("{count} pieces", count=int(observed.pieces[row])) if observed.pieces[row] > 1 else say("a piece")
+    )
+
+
 def _log_normal(miss: float, variance: float) -> float:
     return float(-0.5 * (miss**2 / variance + np.log(variance)))
 
@@ -96,12 +105,13 @@ def _slip(observed: Observations, row: int, meant: float, probability: float) ->
     day = round(float(observed.day[row]), 1)
     if green_kg > 0.0:
         words = say(
-            "the weighing of day {day:g} looks mistyped: {read:.4g} kg, probably {meant:.4g} kg; weigh again",
-            day=day, read=left * green_kg, meant=meant * green_kg,
+            "the weighing of {what} on day {day:g} looks mistyped: {read:.4g} kg, probably {meant:.4g} kg",
+            what=what_of(observed, row), day=day, read=left * green_kg, meant=meant * green_kg,
         )  # fmt: skip
     else:
         words = say(
-            "the weighing of day {day:g} looks like a slipped decimal mark: weigh again",
+            "the weighing of {what} on day {day:g} looks like a slipped decimal mark: weigh again",
+            what=what_of(observed, row),
             day=day,
         )
     return Fault("slipped_decimal", (int(observed.order[row]),), probability, words)
@@ -116,13 +126,19 @@ def wild_faults(observed: Observations, wild: Array, named: Sequence[int]) -> li
         named: sequence of int. Rows that other faults explain.
     """
     faults = []
-    for row in np.flatnonzero((wild > 0.5) & observed.weighed):
+    for row in np.flatnonzero(wild > 0.5).tolist():
         if row in named:
             continue
-        words = say(
-            "the weighing of day {day:g} ({loss:.1f} %) does not fit the others: weigh again",
-            day=round(float(observed.day[row]), 1),
-            loss=100.0 * observed.value[row],
-        )
-        faults.append(Fault("wild", (int(observed.order[row]),), float(wild[row]), words))
+        day, value = round(float(observed.day[row]), 1), float(observed.value[row])
+        if observed.weighed[row]:
+            words = say(
+                "the weighing of {what} on day {day:g} ({loss:.1f} %) does not fit the others: weigh again",
+                what=what_of(observed, row),
+                day=day,
+                loss=100.0 * value,
+            )
+        else:
+            words = say("the reading {value:g} of day {day:g} does not fit the others", value=value, day=day)
+        given = (int(observed.order[row]),) if observed.weighed[row] else ()
+        faults.append(Fault("wild", given, float(wild[row]), words))
     return faults
