@@ -252,7 +252,8 @@ def _films(
     hats = np.array([np.interp(root, levels, unit) for unit in np.eye(len(levels))])
     shares = np.array([held_means(trace, borders, hat) for hat in hats])
     ones = np.ones(rows.members.count)
-    ends_c = np.array([np.min(mean_c), np.max(mean_c) + 1e-6])
+    # Round ends, so that the film of a day does not hang on how warm later days are.
+    ends_c = 4.0 * np.array([np.floor(np.min(mean_c) / 4.0), np.floor(np.max(mean_c) / 4.0) + 1.0])
     warm = (mean_c - ends_c[0]) / (ends_c[1] - ends_c[0])
     table = {
         measured: np.array(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +11,7 @@ from saltloft.foundation.errors import InputError
 from saltloft.foundation.words import say
 from saltloft.process.draws import Draws, draw
 from saltloft.process.flags import flags_of, range_flags
+from saltloft.process.kept_states import LATE_D, KeptStates
 from saltloft.process.kill import KillModel, kill_of
 from saltloft.process.learning import LotPrior, Measured, Weighing, learn
 from saltloft.process.notes import air_notes, equilibrium_flags, fault_flags
@@ -68,6 +69,8 @@ def forecast(
     seed: int = 1,
     lot: str = "case",
     kill: Sequence[KillModel] = (),
+    kept: KeptStates | None = None,
+    keep: Callable[[KeptStates], None] | None = None,
 ) -> DryingForecast:
     """When a lot is ready and how it gets there, with its doubt.
 
@@ -83,6 +86,8 @@ def forecast(
         seed: int, 0 or more.
         lot: str. Name that keys the draws, so lots differ and each repeats itself.
         kill: sequence of KillModel. Organisms whose death may be credited.
+        kept: KeptStates or None. What an earlier forecast of the lot left; used where it still fits.
+        keep: function of KeptStates or None. Called with what the next forecast may go on from.
 
     Returns:
         DryingForecast. `kill_log10` holds only the organisms with a model.
@@ -104,7 +109,9 @@ def forecast(
         lot=lot,
     )
     read_d = [*(weighing.day for weighing in weighings), *(reading.day for reading in measured)]
-    whole, stated_d = _whole_run(piece, programme, parameters, learned.draws, targets=targets, read_d=read_d)
+    whole, stated_d = _whole_run(
+        piece, programme, parameters, learned.draws, targets=targets, read_d=read_d, kept=kept
+    )
     days, reached = {}, []
     for name, level in targets.items():
         quantity, falling = TARGETS[name]
@@ -112,6 +119,10 @@ def forecast(
         days[name] = target_day(whole, values, level, falling=falling)
         reached.append(first_day(whole.time_d, values, level, falling=falling))
     run = whole.until(_horizon(whole, stated_d, reached))
+    if keep is not None and programme.trace is not None:
+        state = run.kept(programme.trace.end_d - LATE_D)
+        if state is not None and state is not kept:
+            keep(state)
     bands = {name: band_of(values, run.draws.lots) for name, values in series_of(run).items()}
     ph = ph_band(programme, run)
     if ph is not None:
@@ -153,6 +164,7 @@ def _whole_run(
     *,
     targets: Mapping[str, float],
     read_d: Sequence[float],
+    kept: KeptStates | None,
 ) -> tuple[Run, float]:
     """The run as far as any answer may need, and the stated end of the programme. [d]"""
     stated = programme.start_d + sum(stage.duration_d.high for stage in programme.stages)
@@ -162,4 +174,4 @@ def _whole_run(
     # Days of readings are shown as they are; of very many, the forecast's own days will do.
     shown = sorted(set(read_d)) if len(set(read_d)) <= MOST_READ_DAYS else []
     time_d = output_days(until, (*shown, stated))
-    return simulate(piece, programme, parameters, draws, time_d), last
+    return simulate(piece, programme, parameters, draws, time_d, kept=kept), last

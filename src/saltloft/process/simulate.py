@@ -10,10 +10,11 @@ from numpy.typing import NDArray
 
 from saltloft.process.build import batter_of, blocks_of, members_of, stage_ends_d
 from saltloft.process.draws import Draws, slow_error
-from saltloft.process.drying.integrate import Control, Profiles, integrate
+from saltloft.process.drying.integrate import Control, Profiles, Start, integrate
 from saltloft.process.drying.members import Blocks, Members
 from saltloft.process.drying.nodes import Nodes, radau_nodes
-from saltloft.process.drying.outputs import States, mean_water, states_of
+from saltloft.process.drying.outputs import States, diameter_of, mean_water, seen_of
+from saltloft.process.kept_states import KeptStates, digest_of, single
 from saltloft.process.parameters import DryingParameters
 from saltloft.process.piece import Piece
 from saltloft.process.programme import DAY_S, Programme
@@ -23,7 +24,7 @@ from saltloft.science.water_activity import of_mixture
 Array = NDArray[np.float64]
 
 NODES = 8
-CONTROL = Control(tolerance=1e-3)
+CONTROL = Control()
 PROGRAMME_BLOCKS = 12  # air of more blocks than this is a log
 
 
@@ -38,8 +39,9 @@ class Run:
         members: Members.
         blocks: Blocks.
         ends_d: array (stages, lots). End of each stage. [d]
-        profiles: Profiles. At the times.
+        profiles: Profiles. At the times; with a past, at those after it.
         parameters: DryingParameters. For the doubt of the model itself.
+        past: KeptStates or None. The first of the times, as an earlier run left them.
     """
 
     time_d: Array
@@ -50,16 +52,37 @@ class Run:
     ends_d: Array
     profiles: Profiles
     parameters: DryingParameters
+    past: KeptStates | None = None
+
+    @property
+    def _behind(self) -> int:
+        """How many of the times lie in the past."""
+        return 0 if self.past is None else len(self.past.time_d)
+
+    def _whole(self, name: str, ahead: Array) -> Array:
+        """Past and the times after it together, in the precision in which a past is kept."""
+        if self.past is None:
+            return single(ahead)
+        return np.concatenate([self.past.values[name].astype(np.float64), single(ahead)])
+
+    @cached_property
+    def _water(self) -> Array:
+        """Mean water as the profiles say, array (times, members). [kg/kg]"""
+        times_s = DAY_S * self.time_d[self._behind :]
+        water = self._whole(
+            "water", mean_water(self.members, radau_nodes(NODES), times_s, self.profiles.water)
+        )
+        water[self.time_d <= 0.0] = self.members.water  # exactly nothing is lost at stuffing
+        return water
 
     @cached_property
     def _dried(self) -> tuple[Array, Array]:
         """Weight loss and mean water with the slow model error in, arrays (times, members)."""
-        water = mean_water(self.members, radau_nodes(NODES), DAY_S * self.time_d, self.profiles.water)
-        loss = (self.members.water - water) / self.members.green_mass
+        loss = (self.members.water - self._water) / self.members.green_mass
         path = slow_error(self.draws, self.parameters.discrepancy_days, self.time_d)
         size = loss / (np.maximum(loss, 0.0) + self.parameters.discrepancy_full)
         error = self.parameters.discrepancy.sd * self.draws.per_member(path.T).T * size
-        return loss + error, np.maximum(water - error * self.members.green_mass, 0.02)
+        return loss + error, np.maximum(self._water - error * self.members.green_mass, 0.02)
 
     @property
     def weight_loss(self) -> Array:
@@ -72,11 +95,34 @@ class Run:
         return self._dried[1]
 
     @cached_property
+    def _seen(self) -> dict[str, Array]:
+        """What is read off the profiles, without any doubt of the model."""
+        times_s = DAY_S * self.time_d[self._behind :]
+        ahead = seen_of(self.members, radau_nodes(NODES), self.blocks, times_s, self.profiles)
+        return {name: self._whole(name, values) for name, values in ahead.items()}
+
+    @cached_property
     def states(self) -> States:
         """All that is read off the profiles, with the model's own errors in."""
-        times_s = DAY_S * self.time_d
-        states = states_of(self.members, radau_nodes(NODES), self.blocks, times_s, self.profiles)
-        return _with_errors(states, self)
+        members, parameters, seen = self.members, self.parameters, self._seen
+        salt = np.broadcast_to(members.salt, self.water.shape)
+        mean = of_mixture(self.water, salt, members.solutes, members.brine, members.halsey)
+        z = self.draws.of_lot("activity_error")
+        dry = np.clip((0.84 - mean) / 0.04, 0.0, 1.0)
+        doubt = z * (parameters.activity_error.sd * (1.0 - dry) + parameters.activity_error_dry.sd * dry)
+        # The rim stands in the room's air whatever its composition says; only places whose
+        # activity is told from composition carry the error of that relation.
+        ceiling = 0.999
+        return States(
+            **seen
+            | {
+                "water": self.water,
+                "weight_loss": self.weight_loss,
+                "water_activity_mean": np.minimum(mean + doubt, ceiling),
+                "water_activity_core": np.minimum(seen["water_activity_core"] + doubt, ceiling),
+                "diameter_m": diameter_of(members, self._water),
+            }
+        )
 
     @property
     def moisture_protein(self) -> Array:
@@ -94,17 +140,37 @@ class Run:
         """The run up to a day, that day included.
 
         Args:
-            horizon_d: float. [d]
+            horizon_d: float. After the past. [d]
         """
-        keep = slice(int(np.searchsorted(self.time_d, horizon_d + 1e-9, side="right")))
-        memory = self.profiles.memory
-        profiles = replace(
-            self.profiles,
-            water=self.profiles.water[keep],
-            salt=self.profiles.salt[keep],
-            memory=None if memory is None else memory[keep],
+        count = int(np.searchsorted(self.time_d, horizon_d + 1e-9, side="right"))
+        ahead = slice(count - self._behind)
+        profiles = replace(self.profiles, water=self.profiles.water[ahead], salt=self.profiles.salt[ahead])
+        return replace(self, time_d=self.time_d[:count], profiles=profiles)
+
+    def kept(self, until_d: float) -> KeptStates | None:
+        """What another run may go on from, up to the last whole block that ends by a day.
+
+        Args:
+            until_d: float. [d]
+
+        Returns:
+            KeptStates; the past itself, or None, where no block of all members ends at a later time.
+        """
+        ends_d = self.blocks.end_s / DAY_S
+        common = ends_d[(ends_d == ends_d[:, :1]).all(axis=1), 0]
+        ahead = self.time_d[self._behind :]
+        fit = np.flatnonzero(
+            (ahead <= until_d) & (ahead > 0.0) & np.isin(np.round(ahead, 9), np.round(common, 9))
         )
-        return replace(self, time_d=self.time_d[keep], profiles=profiles)
+        if not fit.size:
+            return self.past
+        last = self._behind + int(fit[-1]) + 1
+        return KeptStates(
+            rests_on=digest_of(self.draws, self.members, self.blocks, DAY_S * self.time_d[last - 1]),
+            time_d=self.time_d[:last],
+            values={name: values[:last].astype(np.float32) for name, values in self._seen.items()},
+            start=self.profiles.start(DAY_S * ahead, int(fit[-1])),
+        )
 
 
 def lot_mean(values: Array, lots: int) -> Array:
@@ -149,37 +215,19 @@ def first_day(time_d: Array, values: Array, level: float, *, falling: bool) -> A
     return np.where(there.any(axis=0), day, np.inf)
 
 
-def _with_errors(states: States, run: Run) -> States:
-    """The slow error in loss, water and mean water activity, and the doubt of the activity itself."""
-    members, parameters = run.members, run.parameters
-    salt = np.broadcast_to(members.salt, run.water.shape)
-    mean = of_mixture(run.water, salt, members.solutes, members.brine, members.halsey)
-    z = run.draws.of_lot("activity_error")
-    dry = np.clip((0.84 - mean) / 0.04, 0.0, 1.0)
-    doubt = parameters.activity_error.sd * (1.0 - dry) + parameters.activity_error_dry.sd * dry
-    # The rim stands in the room's air whatever its composition says; only places whose
-    # activity is told from composition carry the error of that relation.
-    ceiling = 0.999
-    return replace(
-        states,
-        weight_loss=run.weight_loss,
-        water=run.water,
-        water_activity_mean=np.minimum(mean + z * doubt, ceiling),
-        water_activity_core=np.minimum(states.water_activity_core + z * doubt, ceiling),
-    )
-
-
-def _profiles(members: Members, nodes: Nodes, blocks: Blocks, times_s: Array) -> Profiles:
+def _profiles(
+    members: Members, nodes: Nodes, blocks: Blocks, times_s: Array, start: Start | None
+) -> Profiles:
     """By the readable form for a programme; by its compiled twin for a log.
 
     The choice hangs on the case alone, so a case gives the same bytes everywhere. A
     programme is quick either way, and then nothing has to be compiled or loaded.
     """
     if len(blocks.end_s) <= PROGRAMME_BLOCKS:
-        return integrate(members, nodes, blocks, times_s, CONTROL)
+        return integrate(members, nodes, blocks, times_s, CONTROL, start)
     from saltloft.process.drying.compiled import integrate_compiled  # noqa: PLC0415 - loads numba, 1 s
 
-    return integrate_compiled(members, nodes, blocks, times_s, CONTROL)
+    return integrate_compiled(members, nodes, blocks, times_s, CONTROL, start)
 
 
 def _run_once(
@@ -190,13 +238,18 @@ def _run_once(
     *,
     time_d: Array,
     ends_d: Array,
+    kept: KeptStates | None = None,
 ) -> Run:
     batter = batter_of(piece, parameters, draws)
     members = members_of(piece, parameters, draws, batter)
     blocks = blocks_of(programme, parameters, members, draws, ends_d=ends_d, horizon_d=float(time_d[-1]))
-    nodes = radau_nodes(NODES)
-    profiles = _profiles(members, nodes, blocks, DAY_S * time_d)
-    return Run(time_d, draws, batter, members, blocks, ends_d, profiles, parameters)
+    past = None
+    if kept is not None and kept.fits(time_d, digest_of(draws, members, blocks, DAY_S * kept.until_d)):
+        past = kept
+    ahead_s = DAY_S * (time_d if past is None else time_d[len(past.time_d) :])
+    start = None if past is None else past.start
+    profiles = _profiles(members, radau_nodes(NODES), blocks, ahead_s, start)
+    return Run(time_d, draws, batter, members, blocks, ends_d, profiles, parameters, past)
 
 
 def simulate(
@@ -205,6 +258,8 @@ def simulate(
     parameters: DryingParameters,
     draws: Draws,
     time_d: Array,
+    *,
+    kept: KeptStates | None = None,
 ) -> Run:
     """Carry an ensemble through its programme; a stage with an `until` ends when the lot is there.
 
@@ -214,6 +269,7 @@ def simulate(
         parameters: DryingParameters.
         draws: Draws.
         time_d: array (times,). Wanted days, rising from 0. [d]
+        kept: KeptStates or None. Gone on from where it rests on the very same.
 
     Returns:
         Run.
@@ -238,4 +294,4 @@ def simulate(
             reached = np.minimum(reached, there)
         earlier = ends[i] - np.clip(reached, start + 1e-3, ends[i])
         ends = np.concatenate([ends[:i], ends[i:] - earlier])
-    return _run_once(piece, programme, parameters, draws, time_d=time_d, ends_d=ends)
+    return _run_once(piece, programme, parameters, draws, time_d=time_d, ends_d=ends, kept=kept)

@@ -45,6 +45,18 @@ class States:
     temperature_c: Array
 
 
+# What no mean tells: the rest of States follows from the mean water and the salt put in.
+SEEN = (
+    "water",
+    "water_activity_core",
+    "water_activity_rim",
+    "loss_rate_s",
+    "case_hardening",
+    "undissolved",
+    "temperature_c",
+)
+
+
 def air_at(blocks: Blocks, times_s: Array) -> Air:
     """The air of each member at given moments, fields (times, members).
 
@@ -98,8 +110,22 @@ def mean_water(members: Members, nodes: Nodes, times_s: Array, water: Array) -> 
     return mean
 
 
-def states_of(members: Members, nodes: Nodes, blocks: Blocks, times_s: Array, profiles: Profiles) -> States:
-    """Everything that is read off the profiles.
+def diameter_of(members: Members, water: Array) -> Array:
+    """Diameter at a mean water content, array (times, members). [m]
+
+    Args:
+        members: Members.
+        water: array (times, members). Of the whole piece. [kg/kg]
+    """
+    volume = members.law.fixed_volume + water * members.law.water_volume
+    shrunk: Array = members.diameter_m * (volume / members.volume) ** (0.5 * (1.0 - members.length_share))
+    return shrunk
+
+
+def seen_of(
+    members: Members, nodes: Nodes, blocks: Blocks, times_s: Array, profiles: Profiles
+) -> dict[str, Array]:
+    """What is read off the profiles themselves, by the names of SEEN.
 
     Args:
         members: Members.
@@ -109,11 +135,7 @@ def states_of(members: Members, nodes: Nodes, blocks: Blocks, times_s: Array, pr
         profiles: Profiles.
 
     Returns:
-        States.
-
-    Notes:
-        Water activity of the homogenised piece comes from mean water and salt, what a
-        meter shows on a ground sample; it is not the mean of the local values.
+        dict of arrays (times, members), as in States.
     """
     water, salt = profiles.water, profiles.salt
     mean = mean_water(members, nodes, times_s, water)
@@ -124,22 +146,44 @@ def states_of(members: Members, nodes: Nodes, blocks: Blocks, times_s: Array, pr
             np.maximum(x, 1e-4), np.maximum(s, 0.0), members.solutes, members.brine, members.halsey
         )
 
-    core_x, core_s = nodes.axis @ water, nodes.axis @ salt
     outer, inner = nodes.outer @ water, nodes.inner @ water
     volume = members.law.fixed_volume + mean * members.law.water_volume
     air = air_at(blocks, times_s)
     if members.rim is not None and profiles.memory is not None:
         air = replace(air, rim_s_m=members.rim.resistance(profiles.memory))
     rim = surface(members, air, volume, water[:, -1], salt[:, -1])
+    return {
+        "water": mean,
+        "water_activity_core": activity(nodes.axis @ water, nodes.axis @ salt),
+        "water_activity_rim": activity(water[:, -1], salt[:, -1]),
+        "loss_rate_s": rim.loss / members.green_mass,
+        "case_hardening": 1.0 - members.law.at(outer) / members.law.at(inner),
+        "undissolved": undissolved(members, water, salt),
+        "temperature_c": air.kelvin - 273.15 - rim.cooling_k,
+    }
+
+
+def states_of(members: Members, nodes: Nodes, blocks: Blocks, times_s: Array, profiles: Profiles) -> States:
+    """Everything that is read off the profiles; arguments as of `seen_of`.
+
+    Returns:
+        States.
+
+    Notes:
+        Water activity of the homogenised piece comes from mean water and salt, what a
+        meter shows on a ground sample; it is not the mean of the local values.
+    """
+    seen = seen_of(members, nodes, blocks, times_s, profiles)
+    water = seen["water"]
     return States(
-        weight_loss=(members.water - mean) / members.green_mass,
-        water=mean,
-        water_activity_mean=activity(mean, np.broadcast_to(members.salt, mean.shape)),
-        water_activity_core=activity(core_x, core_s),
-        water_activity_rim=activity(water[:, -1], salt[:, -1]),
-        diameter_m=members.diameter_m * (volume / members.volume) ** (0.5 * (1.0 - members.length_share)),
-        loss_rate_s=rim.loss / members.green_mass,
-        case_hardening=1.0 - members.law.at(outer) / members.law.at(inner),
-        undissolved=undissolved(members, water, salt),
-        temperature_c=air.kelvin - 273.15 - rim.cooling_k,
+        **seen,
+        weight_loss=(members.water - water) / members.green_mass,
+        water_activity_mean=of_mixture(
+            np.maximum(water, 1e-4),
+            np.broadcast_to(members.salt, water.shape),
+            members.solutes,
+            members.brine,
+            members.halsey,
+        ),
+        diameter_m=diameter_of(members, water),
     )

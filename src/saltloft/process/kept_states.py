@@ -1,0 +1,143 @@
+"""The members of a run up to a day, kept so that tomorrow's forecast of the lot goes on from there.
+
+Used again only where everything they rest on is the same bit for bit: the code, every piece, every
+draw, and the air up to that day. Then the answer is the same, byte for byte, as from nothing.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+from collections.abc import Mapping
+from dataclasses import dataclass, fields, is_dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+from zipfile import BadZipFile
+
+import numpy as np
+from numpy.typing import NDArray
+
+from saltloft.process import drying
+from saltloft.process.draws import Draws
+from saltloft.process.drying.integrate import Start
+from saltloft.process.drying.laws import Potential
+from saltloft.process.drying.members import Blocks, Members
+from saltloft.process.drying.outputs import SEEN
+
+Array = NDArray[np.float64]
+Single = NDArray[np.float32]
+
+# Readings of the last hours may come late, and the last block of a log grows with it. [d]
+LATE_D = 1.0
+EVERY_MEMBER = 16  # the air is digested for so few of the members: all are told from the same log
+
+
+@dataclass(frozen=True)
+class KeptStates:
+    """States of the members at the first moments of a run, and where to go on.
+
+    Args:
+        rests_on: str. From `digest_of`.
+        time_d: array (times,). From stuffing; the last is where to go on. [d]
+        values: mapping of SEEN to arrays (times, members) in single precision.
+        start: Start.
+    """
+
+    rests_on: str
+    time_d: Array
+    values: Mapping[str, Single]
+    start: Start
+
+    @property
+    def until_d(self) -> float:
+        """The day from which to go on. [d]"""
+        return float(self.time_d[-1])
+
+    def fits(self, time_d: Array, rests_on: str) -> bool:
+        """Whether a run over these days that rests on this may go on from here.
+
+        Args:
+            time_d: array (times,). [d]
+            rests_on: str. From `digest_of`, up to `until_d`.
+        """
+        count = len(self.time_d)
+        return self.rests_on == rests_on and np.array_equal(self.time_d, time_d[:count])
+
+    def to_bytes(self) -> bytes:
+        """Written down; the same states give the same bytes."""
+        start = self.start
+        arrays: dict[str, Any] = {f"states_{name}": values for name, values in self.values.items()}
+        arrays |= {"time_d": self.time_d, "rests_on": np.array(self.rests_on)}
+        arrays |= {"start_time_s": np.array(start.time_s), "start_water": start.water}
+        arrays |= {"start_salt": start.salt, "start_length_s": start.length_s}
+        if start.memory is not None:
+            arrays["start_memory"] = start.memory
+        out = io.BytesIO()
+        np.savez(out, **arrays)
+        return out.getvalue()
+
+    @staticmethod
+    def from_bytes(body: bytes) -> KeptStates | None:
+        """What was written; None when it is damaged or of another version."""
+        try:
+            with np.load(io.BytesIO(body), allow_pickle=False) as arrays:
+                memory = arrays.get("start_memory")
+                start = Start(
+                    float(arrays["start_time_s"]),
+                    arrays["start_water"],
+                    arrays["start_salt"],
+                    arrays["start_length_s"],
+                    memory,
+                )
+                values = {name: arrays[f"states_{name}"] for name in SEEN}
+                return KeptStates(str(arrays["rests_on"]), arrays["time_d"], values, start)
+        except (ValueError, KeyError, OSError, EOFError, BadZipFile):
+            return None
+
+
+def single(values: Array) -> Array:
+    """As a kept state holds it: to seven figures, so that kept or not the answer is the same."""
+    return values.astype(np.float32).astype(np.float64)
+
+
+@lru_cache(maxsize=1)
+def code_digest() -> str:
+    """Digest of the files that carry the members and read off their states."""
+    files = sorted(Path(drying.__file__).parent.glob("*.py"))
+    return hashlib.sha256(b"".join(path.read_bytes() for path in files)).hexdigest()
+
+
+def digest_of(draws: Draws, members: Members, blocks: Blocks, until_s: float) -> str:
+    """Digest of all that the states up to a moment rest on.
+
+    Args:
+        draws: Draws.
+        members: Members.
+        blocks: Blocks. Of the whole run.
+        until_s: float. [s]
+    """
+    digest = hashlib.sha256(code_digest().encode())
+    for part in (draws.lot, draws.piece):
+        digest.update(np.ascontiguousarray(part).tobytes())
+    _feed(digest, members)
+    behind = np.sum(blocks.end_s <= until_s * (1.0 + 1e-12), axis=0).max()
+    for entry in fields(blocks):
+        value = getattr(blocks, entry.name)
+        if value is not None:
+            some = value[:behind] if value.ndim == 1 else value[:behind, ::EVERY_MEMBER]
+            digest.update(np.ascontiguousarray(some).tobytes())
+    return digest.hexdigest()
+
+
+def _feed(digest: Any, value: Any) -> None:
+    """Everything in a dataclass of arrays and numbers; a table that is made of the rest is left out."""
+    if isinstance(value, Potential):
+        return
+    if is_dataclass(value) and not isinstance(value, type):
+        for entry in fields(value):
+            _feed(digest, getattr(value, entry.name))
+    elif isinstance(value, np.ndarray):
+        digest.update(np.ascontiguousarray(value).tobytes())
+    else:
+        digest.update(repr(value).encode())
