@@ -8,13 +8,8 @@ cooling, the rate windows and the finished compositions were not used for choosi
 
 from __future__ import annotations
 
-import csv
-from pathlib import Path
-
 import numpy as np
 import pytest
-from scipy.optimize import least_squares
-from scipy.special import jn_zeros
 from tests.drying_cases import (
     central_draws,
     engine_case,
@@ -24,6 +19,12 @@ from tests.drying_cases import (
     standard,
     standard_forecast,
 )
+from tests.published.drying_scores import (
+    apparent_diffusivity,
+    finished_activity,
+    harbin_activity_misses,
+    rows,
+)
 
 from saltloft.process.drying.integrate import integrate
 from saltloft.process.drying.nodes import radau_nodes
@@ -31,17 +32,13 @@ from saltloft.process.drying.outputs import states_of
 from saltloft.process.ensemble import forecast
 from saltloft.process.programme import DAY_S, Programme, Span
 from saltloft.science import moist_air, transfer
-from saltloft.science.composition import close
-from saltloft.science.water_activity import Halsey, equilibrium_water, of_mixture
 
 NODES = radau_nodes(8)
-TABLE = Path(__file__).parent / "tables" / "drying_observations.csv"
 
 
 def observations(study: str) -> list[dict[str, str]]:
     """The rows of one study."""
-    with TABLE.open(encoding="utf-8") as file:
-        return [row for row in csv.DictReader(file) if row["study"] == study]
+    return [row for row in rows("drying_observations") if row["study"] == study]
 
 
 def median_on(result, quantity: str, day: float) -> float:  # type: ignore[no-untyped-def]
@@ -147,33 +144,13 @@ def test_cooling_of_the_90_mm_salami() -> None:
         assert 16.08 - states.temperature_c[1, 0] == pytest.approx(1.75, abs=0.4)
 
 
-def _apparent_diffusivity(fat: float) -> float:
-    """D as the 1977 paper fitted it: the fixed-cylinder series, its ultimate loss given."""
-    programme = Programme((stage(60.0, 12.0, 0.60, 0.3),))
-    members, blocks = engine_case(piece(55, fat=fat), programme, central_draws(1))
-    days = np.array([0.0, 3.0, 6.0, 10.0, 15.0, 20.0, 28.0])
-    profiles = integrate(members, NODES, blocks, DAY_S * days)
-    loss = (members.water - np.einsum("n,tnm->tm", NODES.weight, profiles.water))[:, 0]
-    rest = equilibrium_water(0.60, members.salt, members.solutes, members.brine, members.halsey)
-    ultimate = (members.water - rest)[0]
-    roots = jn_zeros(0, 60)
-
-    def series(log_d: np.ndarray) -> np.ndarray:
-        fourier = np.exp(log_d[0]) * DAY_S * days / 0.0275**2
-        left = (4.0 / roots**2 * np.exp(-(roots**2) * fourier[:, None])).sum(axis=1)
-        return np.asarray(ultimate * (1.0 - left) - loss)[1:]
-
-    fit = least_squares(series, [np.log(6e-11)])
-    return float(np.exp(fit.x[0]))
-
-
 def test_palumbo_fat_ratio() -> None:
     """Apparent D at 25.1 % over that at 13.3 % fat: 4.7/5.7 = 0.82 (Palumbo et al. 1977, read).
 
     The fat exponent was chosen on this ratio in our trial, so this is agreement by selection.
     Diameter, temperature and RH were guessed. The absolute value is a weaker check: within 2x.
     """
-    lean, fatty = _apparent_diffusivity(0.133), _apparent_diffusivity(0.251)
+    lean, fatty = apparent_diffusivity(0.133), apparent_diffusivity(0.251)
     assert fatty / lean == pytest.approx(0.82, abs=0.08)
     assert 5.7e-11 / 2.0 < lean < 5.7e-11 * 2.0
 
@@ -184,21 +161,7 @@ def test_harbin_water_activity_from_composition() -> None:
     Salt 2.6 % and the fat of each recipe from its first moisture (the table closes it); the
     solutes and protein term were moved once after looking at these rows: by selection.
     """
-    p = parameters()
-    halsey = Halsey(p.halsey_scale.median, p.halsey_power.median)
-    rows = observations("Harbin2021")
-    misses = []
-    for product in sorted({row["product"] for row in rows}):
-        own = [row for row in rows if row["product"] == product]
-        moisture = {float(r["time_d"]): float(r["value"]) / 100.0 for r in own if r["quantity"] == "moisture"}
-        activity = {float(r["time_d"]): float(r["value"]) for r in own if r["quantity"] == "aw"}
-        batter = close(p.lean, p.fat_trim, salt=0.026, other=0.01, water=moisture[0.0])
-        solutes = (p.native_solutes * batter.protein + p.further_solutes) / batter.solids
-        for day, part in moisture.items():
-            loss = (batter.water - part) / (1.0 - part)
-            water = (batter.water - loss) / batter.solids
-            expected = of_mixture(water, batter.salt_per_solids, solutes, p.brine, halsey)
-            misses.append(float(expected) - activity[day])
+    misses = harbin_activity_misses()
     assert len(misses) == 20
     assert np.sqrt(np.mean(np.square(misses))) < 0.045
     assert abs(np.mean(misses)) < 0.03
@@ -213,17 +176,7 @@ def test_finished_products(code: str, low: float, high: float) -> None:
 
     Not used for choosing. The printed sodium is taken as salt.
     """
-    p = parameters()
-    rows = [row for row in observations("USDA_SR") if code in row["product"]]
-    value = {row["quantity"]: float(row["value"]) / 100.0 for row in rows}
-    fat = float(rows[0]["fat_pct"]) / 100.0
-    salt = value["NaCl from sodium"]
-    solids = 1.0 - value["moisture"] - fat - salt
-    # Solutes as of the batter: native ones by protein, the rest by the batter's own weight.
-    solutes = (p.native_solutes * value["protein"] + p.further_solutes * value["protein"] / 0.145) / solids
-    halsey = Halsey(p.halsey_scale.median, p.halsey_power.median)
-    activity = of_mixture(value["moisture"] / solids, salt / solids, solutes, p.brine, halsey)
-    assert low < float(activity) < high
+    assert low < finished_activity(code) < high
 
 
 def test_etuvage() -> None:
