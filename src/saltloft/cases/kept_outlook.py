@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from saltloft.foundation.bands import Band
 from saltloft.plant.answers import AirGap, AirRecord, LotOutlook, MeasuredPoint
 from saltloft.process.learning import ErrorBlocks, Fault, Likelihood, LinearModel
-from saltloft.process.result import DryingForecast, Flag, SeriesBand, TargetDay
+from saltloft.process.result import CrossSection, DryingForecast, Flag, Outlook, SeriesBand, TargetDay, Window
 
 SORT = "forecast"
 # Six figures: a band is never read finer than a thousandth.
@@ -99,7 +99,30 @@ def _result(plain: Mapping[str, Any]) -> DryingForecast:
             "likelihood": _likelihood(plain.get("likelihood")),
             "faults": tuple(_fault(fault) for fault in plain.get("faults", ())),
             "linear": _linear(plain.get("linear")),
+            "section": _section(plain.get("section")),
+            "outlook": _outlook(plain.get("outlook")),
         }
+    )
+
+
+def _outlook(plain: Mapping[str, Any] | None) -> Outlook | None:
+    if plain is None:
+        return None
+
+    def band(name: str) -> SeriesBand:
+        return SeriesBand(**{part: _array(values) for part, values in plain[name].items()})
+
+    def window(name: str) -> Window:
+        return Window(Band(**plain[name]["hours"]), plain[name]["share"])
+
+    return Outlook(
+        time_d=_array(plain["time_d"]),
+        pace_pct_d=band("pace_pct_d"),
+        core_minus_rim=band("core_minus_rim"),
+        faster_than_core=_array(plain["faster_than_core"]),
+        shut_days=Band(**plain["shut_days"]),
+        mould_wanted=window("mould_wanted"),
+        mould_unwanted=window("mould_unwanted"),
     )
 
 
@@ -117,6 +140,10 @@ def _linear(plain: Mapping[str, Any] | None) -> LinearModel | None:
     blocks = ErrorBlocks(**{name: np.array(part) for name, part in plain["blocks"].items()})
     arrays = {name: np.array(part) for name, part in plain.items() if name not in {"blocks", "columns"}}
     return LinearModel(columns=tuple(plain["columns"]), blocks=blocks, **arrays)
+
+
+def _section(plain: Mapping[str, Any] | None) -> CrossSection | None:
+    return None if plain is None else CrossSection(**{name: np.array(part) for name, part in plain.items()})
 
 
 def _target(plain: Mapping[str, Any]) -> TargetDay:

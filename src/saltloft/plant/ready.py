@@ -33,7 +33,8 @@ class Condition:
     Args:
         name: str. One of CONDITIONS.
         day: date or None. Earliest; None when no day can be named.
-        state: str. 'done', 'open' (it has to be measured, said or waited for) or 'none' (no day).
+        state: str. 'done', 'open' (it has to be measured, said or waited for), 'computed' (a day of the
+            forecast, behind or ahead) or 'none' (no day).
         reason: str. Key of why it stands so, such as 'not_said' or 'set_points_only'.
         about: tuple of str. What the reason is about: hazards, a hold, the rule that asks.
     """
@@ -239,7 +240,7 @@ def _dispatch(
         conditions.append(Condition("least_days", day, state, "counted", (plan.least_days_why,)))
     if record.hanging:
         conditions.append(_good(record, today, zone))
-        conditions.append(_target(outlook, main, no_promise, today))
+        conditions.append(_target(outlook, main, no_promise))
     dated = {one.name: max(one.day, today) for one in conditions if one.day is not None}
     rest = max(dated.values(), default=today)
     missing = tuple(one.name for one in conditions if one.day is None)
@@ -300,8 +301,8 @@ def _good(record: LotRecord, today: date, zone: ZoneInfo) -> Condition:
     return Condition("good", today, "open", "not_yet" if last.payload.good == 0 else "not_said")
 
 
-def _target(outlook: LotOutlook | None, main: Promise | None, no_promise: str, today: date) -> Condition:
+def _target(outlook: LotOutlook | None, main: Promise | None, no_promise: str) -> Condition:
     if outlook is None or main is None or main.day is None:
         return Condition("target", None, "none", no_promise or "no_forecast")
     day = calendar_day(outlook, main.day)
-    return Condition("target", day, "done" if day <= today else "open", "promised")
+    return Condition("target", day, "computed", "promised")

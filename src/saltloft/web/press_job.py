@@ -45,7 +45,7 @@ class PressJob:
         lot, place: str.
         entry_id: str. Used when the form is sent without script.
         press, cut: tuple of Row.
-        good: Row.
+        rim, good: Row.
         last: str. What was said last time; may be empty.
         problem: SaltloftError or None. Why it was refused.
         stored: str. What was said when it was stored.
@@ -55,6 +55,7 @@ class PressJob:
     place: str
     entry_id: str
     press: tuple[Row, ...]
+    rim: Row
     cut: tuple[Row, ...]
     good: Row
     last: str
@@ -111,8 +112,8 @@ def press_job(
         place=place_words(lot),
         entry_id=entry_id,
         press=tuple(numbers(name, word, ("1", "2", "3", "4", "5")) for name, word in places.items()),
+        rim=numbers("rim", say("Rim, mm"), RIMS),
         cut=(
-            numbers("rim", say("Rim, mm"), RIMS),
             words("ring", say("Ring"), say("none"), say("faint"), say("clear")),
             words("hollow", say("Hollow"), say("none"), say("small"), say("large")),
             words("smear", say("Smear"), say("none"), say("some"), say("much")),

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from saltloft.foundation.words import say
@@ -15,7 +15,7 @@ from saltloft.papers.page import Grid
 from saltloft.plant.answers import LotOutlook
 from saltloft.plant.folder import LotFolder
 from saltloft.plant.hand import HouseHand, learned_words, press_words, rim_words, skill_words
-from saltloft.plant.ready import LotReady
+from saltloft.plant.ready import Condition, LotReady
 from saltloft.plant.ready_words import (
     condition_words,
     cost_words,
@@ -36,7 +36,7 @@ from saltloft.web.visitor import Visitor
 
 RISKS = (0.5, 0.8, 0.9, 0.95)
 MOST_BARS = 24
-MARKS = {"done": "ready", "open": "due", "none": "look"}
+MARKS = {"done": "ready", "open": "due", "computed": "waiting", "none": "look"}
 
 
 @dataclass(frozen=True)
@@ -152,7 +152,7 @@ def ready_view(
         plan=plan_words(found),
         bars=_bars(found, outlook),
         targets=_targets(found, outlook),
-        chain=_chain(found),
+        chain=_chain(found, folder.people),
         risks=tuple((f"?sure={risk:g}#ready", sure_words(risk), risk == found.sure) for risk in RISKS),
         plan_href="/record?kind=product.ready/1" if plans else "",
     )
@@ -227,21 +227,31 @@ def _main(outlook: LotOutlook | None) -> str:
     return "" if outlook is None else outlook.target_name
 
 
-def _chain(found: LotReady) -> tuple[ChainLine, ...]:
+def _state_word(one: Condition) -> str:
+    """Where a condition stands; what a person said is told from what was computed."""
+    if one.state == "done":
+        return {"shown": say("nothing open"), "least_days": say("over"), "good": say("said")}[one.name]
+    return {"open": say("open"), "computed": say("computed"), "none": say("no day")}[one.state]
+
+
+def _chain(found: LotReady, people: Mapping[str, str]) -> tuple[ChainLine, ...]:
     if found.dispatch is None:
         return ()
-    states = {"done": say("done"), "open": say("open"), "none": say("no day")}
-    lines = [
-        ChainLine(
-            MARKS[one.state],
-            states[one.state],
-            decider_word(one.name),
-            _day(one.day, found.today, done=one.state == "done"),
-            condition_words(one, found),
-            one.name in found.dispatch.decides,
+    lines = []
+    for one in found.dispatch.conditions:
+        own = one
+        if one.reason == "said_good":
+            own = replace(one, about=tuple(people.get(person, person) for person in one.about))
+        lines.append(
+            ChainLine(
+                MARKS[one.state],
+                _state_word(one),
+                decider_word(one.name),
+                _day(one.day, found.today, done=one.state in ("done", "computed")),
+                condition_words(own, found),
+                one.name in found.dispatch.decides,
+            )
         )
-        for one in found.dispatch.conditions
-    ]
     lines += [
         ChainLine(
             "waiting",
