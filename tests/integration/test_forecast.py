@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from tests.living_house import DAY, MADE_AT, TODAY, at_the_time, begin, lived, log_rooms, weigh
 
+from saltloft.cases.kept_outlook import to_bytes
 from saltloft.cases.lot import lot_case
 from saltloft.cases.lot_folder import lot_folder
 from saltloft.foundation.errors import InputError, UnknownName
@@ -189,3 +190,15 @@ def test_the_folder_says_what_is_next_and_who_measured_with_what(house: House, o
     assert uses["pH-A"].out_of_check == 0
     assert folder.people["besnik"].endswith("room hand")
     assert folder.nitrite_mg_kg == {} or set(folder.nitrite_mg_kg) == {"meat", "batter"}
+
+
+def test_the_next_day_goes_on_from_kept_states_and_says_the_same(house: House) -> None:
+    """A day later the members go on from where they stood; from nothing the answer has the same bytes."""
+    earlier = TODAY - timedelta(days=1)
+    forecast.forecast(house, "AL-0310", earlier)
+    assert house.store.member_states.get("AL-0310") is not None
+    went_on = forecast.forecast(house, "AL-0310", TODAY + timedelta(hours=1))
+    house.store.kept.drop_all()
+    house.store.member_states.keep_only(())
+    assert house.store.member_states.get("AL-0310") is None
+    assert to_bytes(forecast.forecast(house, "AL-0310", TODAY + timedelta(hours=1))) == to_bytes(went_on)

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
+from numpy.typing import NDArray
 
 from saltloft.cases.batter import Batter, batter_of
 from saltloft.cases.dry import DryCase
@@ -223,18 +224,16 @@ def _trace(record: LotRecord, product: ProductDefined, air: LoggedAir) -> AirTra
         time_d = np.concatenate(([0.0], time_d))
         temperature, rh = np.concatenate(([temperature[0]], temperature)), np.concatenate(([rh[0]], rh))
         read = np.concatenate(([read[0]], read))
-    return AirTrace(time_d, temperature, rh, _air_speed(product, float(time_d[-1])), read)
+    return AirTrace(time_d, temperature, rh, _air_speeds(product, time_d), read)
 
 
-def _air_speed(product: ProductDefined, until_d: float) -> float:
-    """Planned air speed over the time that is behind, weighted by hours; no logger reads it. [m/s]"""
-    left, total, weight = until_d * 24.0, 0.0, 0.0
-    for stage in product.stages:
-        hours = min(float(stage.hours), max(left, 0.0))
-        total, weight, left = total + hours * float(stage.air_m_s), weight + hours, left - hours
-    if product.stages and left > 0.0:
-        total, weight = total + left * float(product.stages[-1].air_m_s), weight + left
-    return total / weight if weight > 0.0 else 0.15
+def _air_speeds(product: ProductDefined, time_d: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Planned air speed at each moment, stage by stage; no logger reads it. [m/s]"""
+    if not product.stages:
+        return np.full(len(time_d), 0.15)
+    ends_d = np.cumsum([float(stage.hours) / 24.0 for stage in product.stages])
+    speeds = np.array([float(stage.air_m_s) for stage in product.stages])
+    return np.asarray(speeds[np.minimum(np.searchsorted(ends_d, time_d, side="right"), len(speeds) - 1)])
 
 
 def _weighing(reading: LossReading) -> Weighing:

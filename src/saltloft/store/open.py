@@ -23,6 +23,7 @@ from saltloft.store.journal import Entry
 from saltloft.store.kept import Kept
 from saltloft.store.listing import Listing
 from saltloft.store.lots import Lots
+from saltloft.store.member_states import MemberStates
 from saltloft.store.migrate import bring_up
 from saltloft.store.people import People
 from saltloft.store.readings import Readings
@@ -51,6 +52,7 @@ class Store:
         self.attachments = Attachments(database, files)
         self.readings = Readings(database)
         self.kept = Kept(database)
+        self.member_states = MemberStates(database.path.parent / "states")
         self.work = Work(database)
         self.lots = Lots(database)
         self.rooms = rooms_shelf(database)
@@ -125,6 +127,7 @@ class Store:
         """
         done = self.database.write(projection.rebuild)
         self.kept.drop_all()
+        self.member_states.keep_only(())
         return done
 
     def verify(self, anchors: Sequence[tuple[int, str]] = (), *, readings: bool = True) -> Verification:
