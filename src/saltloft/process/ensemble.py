@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +19,8 @@ from saltloft.process.outlook import outlook_of
 from saltloft.process.parameters import DryingParameters
 from saltloft.process.piece import Piece
 from saltloft.process.programme import Programme
-from saltloft.process.result import DryingForecast, SeriesBand
+from saltloft.process.result import DryingForecast, SeriesBand, TargetDay
+from saltloft.process.section import section_of
 from saltloft.process.series import band_of, output_days, ph_band, quantity_of, series_of
 from saltloft.process.simulate import Run, first_day, simulate
 from saltloft.process.targets import TARGETS, target_day, with_kill
@@ -153,7 +154,14 @@ def forecast(
         faults=learned.faults,
         linear=learned.linear,
         outlook=outlook,
+        section=section_of(run, _shown_until(days.values(), horizon_d)),
     )
+
+
+def _shown_until(days: Iterable[TargetDay], horizon_d: float) -> float:
+    """A little past the late end of the last target; the horizon where none is reached. [d]"""
+    ends = [band.p95 or band.p50 for band in (day.mean for day in days)]
+    return min(horizon_d, max((1.1 * end for end in ends if end), default=horizon_d))
 
 
 def _whole_run(

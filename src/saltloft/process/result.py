@@ -129,6 +129,24 @@ class Outlook:
 
 
 @dataclass(frozen=True)
+class CrossSection:
+    """A slice across the middle member, from the axis to the rim.
+
+    Args:
+        time_d: array (times,). Days from stuffing, rising. [d]
+        radius_mm: array (times, rings). From the axis (0) to the rim, rising; of a pressed
+            or oval piece, of the round one with its section. [mm]
+        water_activity: array (times, rings). At those radii, 0..1.
+        water: array (times, rings). Water per weight of what lies at that radius, 0..1.
+    """
+
+    time_d: NDArray[np.float64]
+    radius_mm: NDArray[np.float64]
+    water_activity: NDArray[np.float64]
+    water: NDArray[np.float64]
+
+
+@dataclass(frozen=True)
 class DryingForecast:
     """The answer of the drying model for one case.
 
@@ -149,6 +167,7 @@ class DryingForecast:
         faults: tuple of Fault. Slips of weighing, by name.
         linear: LinearModel or None. The readings as a straight function of the lot's draws.
         outlook: Outlook or None. What the state says of the rim.
+        section: CrossSection or None. A slice through the middle member over time.
     """
 
     time_d: NDArray[np.float64]
@@ -166,3 +185,4 @@ class DryingForecast:
     faults: tuple[Fault, ...] = ()
     linear: LinearModel | None = None
     outlook: Outlook | None = None
+    section: CrossSection | None = None

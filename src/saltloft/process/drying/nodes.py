@@ -108,3 +108,13 @@ def radau_nodes(count: int, outer_share: float = 0.15) -> Nodes:
         outer=(weight - border * inner) / outer_share,
         inner=inner,
     )
+
+
+def values_at(nodes: Nodes, at: Array) -> Array:
+    """Values at the nodes to values anywhere, by the same polynomial, array (at, n).
+
+    Args:
+        nodes: Nodes (n).
+        at: array (at,). Shares of the solids, 0..1.
+    """
+    return _cardinal(nodes.share, np.asarray(at, dtype=np.float64))
