@@ -131,6 +131,10 @@ def forecast(
     kills = {model.organism: kill_of(run, model, None if ph is None else ph[:, 2]) for model in kill}
     horizon_d = float(run.time_d[-1])
     outlook, ahead = outlook_of(run, parameters)
+
+    def _alone(one: Draws, time_d: Array) -> Run:
+        return simulate(piece, programme, parameters, one, time_d)
+
     flags = [
         *air_notes(programme, stated_d, horizon_d),
         *equilibrium_flags(run, targets),
@@ -154,7 +158,9 @@ def forecast(
         faults=learned.faults,
         linear=learned.linear,
         outlook=outlook,
-        section=section_of(run, _shown_until(days.values(), horizon_d)),
+        section=section_of(
+            run, _shown_until(days.values(), horizon_d), _alone if programme.trace is not None else None
+        ),
     )
 
 

@@ -7,9 +7,12 @@ profiles with different radii would be the slice of no piece.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from saltloft.process.draws import Draws
 from saltloft.process.drying.nodes import radau_nodes, values_at
 from saltloft.process.result import CrossSection
 from saltloft.process.simulate import NODES, Run
@@ -43,22 +46,27 @@ def middle_member(run: Run) -> int:
     return int(np.argmin(distance))
 
 
-def section_of(run: Run, until_d: float) -> CrossSection:
+def section_of(run: Run, until_d: float, alone: Callable[[Draws, Array], Run] | None = None) -> CrossSection:
     """The slice of the middle member at MOST_TIMES moments.
 
     Args:
         run: Run.
         until_d: float. Last day worth showing. [d]
+        alone: function of Draws and days giving a Run, or None. Carries the one member again,
+            for runs that went on from a kept state and hold no profiles before it.
 
     Returns:
         CrossSection.
     """
     member = middle_member(run)
-    last = max(int(np.searchsorted(run.time_d, until_d)), 1)
-    last = min(last, len(run.time_d) - 1)
+    last = min(max(int(np.searchsorted(run.time_d, until_d)), 1), len(run.time_d) - 1)
     # Early days change fastest: moments lie evenly in the square root of time.
     wanted = np.square(np.linspace(0.0, np.sqrt(run.time_d[last]), MOST_TIMES))
     which = np.unique(np.searchsorted(run.time_d[: last + 1], wanted).clip(0, last))
+    if alone is not None:
+        of_lot = run.draws.lot[[member // run.draws.pieces_each]]
+        draws = Draws(of_lot, run.draws.piece[[member]], run.draws.stages, pieces_each=1)
+        run, member, which = alone(draws, run.time_d[which]), 0, np.arange(len(which))
     water, salt = run.profiles.water[which, :, member], run.profiles.salt[which, :, member]
     return _rings(run, member, run.time_d[which], water, salt)
 

@@ -52,6 +52,14 @@ def test_water_of_the_rings_adds_up_to_what_is_left(run: Run) -> None:
         assert water / solids == pytest.approx(left, rel=0.01)
 
 
+def test_the_middle_member_carried_alone_gives_the_same_slice(run: Run) -> None:
+    """A run gone on from a kept state holds no early profiles: the one member is carried again."""
+    again = section_of(
+        run, 40.0, lambda one, days: simulate(piece(65.0), standard(), parameters(), one, days)
+    )
+    assert again.water_activity == pytest.approx(section_of(run, 40.0).water_activity, abs=2e-4)
+
+
 def test_a_slice_is_small_rises_in_radius_and_dries_from_outside(run: Run) -> None:
     """At most 40 days of 11 rings; radii rise; on the last day the rim is the driest."""
     section = section_of(run, 40.0)
