@@ -8,13 +8,16 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 from scipy.special import j0, j1, jn_zeros
-from tests.drying_cases import central_draws, engine_case, linear_air, linear_members, piece, standard
+from tests.drying_cases import central_draws, engine_case, linear_air, linear_members, piece, stage, standard
 from tests.numerics.section_plane import share_gone
 
+from saltloft.process.draws import draw
+from saltloft.process.drying.compiled import integrate_compiled
 from saltloft.process.drying.integrate import Control, air_in_block, integrate
 from saltloft.process.drying.nodes import radau_nodes
 from saltloft.process.drying.rates import jacobian, rates, surface
 from saltloft.process.drying.shape import Path, excess_of_oval, excess_of_pressing, pressed, with_ends
+from saltloft.process.programme import DAY_S, Programme, Span
 
 NODES = radau_nodes(14)
 FOURIER = np.array([0.01, 0.03, 0.1, 0.2, 0.4, 0.8])
@@ -160,3 +163,22 @@ def test_shape_off_is_the_long_round_piece() -> None:
         strict=True,
     ):
         assert two == pytest.approx(one, rel=1e-12, abs=1e-18)
+
+
+def test_the_compiled_twin_knows_the_shape_and_the_heat_of_sorption() -> None:
+    """Short pressed pieces with a heat of sorption through a programme: profiles within 1e-9."""
+    programme = Programme((stage(5.0, 18.0, 0.88, 0.3), stage(40.0, 12.0, 0.62, 0.5)))
+    made = piece(
+        60,
+        pressed_to_m=Span(0.035, 0.06),
+        length_m=Span(0.07, 0.4),
+        net_heat_j_mol=8000.0,
+        rim_remembers=False,
+    )
+    members, blocks = engine_case(made, programme, draw(3, "twin", 21, 2), horizon_d=45.0)
+    times = DAY_S * np.linspace(0.0, 45.0, 40)
+    one = integrate(members, radau_nodes(8), blocks, times, Control(5e-4))
+    two = integrate_compiled(members, radau_nodes(8), blocks, times, Control(5e-4))
+    assert two.water == pytest.approx(one.water, abs=1e-9)
+    assert two.salt == pytest.approx(one.salt, abs=1e-9)
+    assert (two.steps == one.steps).all()

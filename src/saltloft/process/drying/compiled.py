@@ -12,6 +12,7 @@ from saltloft.process.drying.kernel import carry, work_rows
 from saltloft.process.drying.kernel_lanes import LANES
 from saltloft.process.drying.members import Blocks, Members
 from saltloft.process.drying.nodes import Nodes
+from saltloft.process.drying.rim import RimMemory
 
 Array = NDArray[np.float64]
 
@@ -24,13 +25,14 @@ def brine_table(members: Members) -> Array:
 
 
 def member_table(members: Members) -> Array:
-    """What a lane needs to know of its member, array (18, members), rows as in `kernel_rates.py`."""
+    """What a lane needs to know of its member, array (20, members), rows as in `kernel_rates.py`."""
     m = members
     halsey = (np.broadcast_to(m.halsey.scale, m.count), np.broadcast_to(m.halsey.power, m.count))
     rows = (m.volume, m.solids_per_m, m.law.fixed_volume, m.length_share, m.salt_ratio, m.salt_drag, *halsey)
     rest = (m.solutes, m.resistance_s_m, m.other_heat, m.activation, m.end_factor)
     path = (m.path.constant, m.path.linear, m.path.square, m.sorption_heat_k, m.green_mass)
-    return np.ascontiguousarray([*rows, *rest, *(np.broadcast_to(part, m.count) for part in path)])
+    rim = (0.0, 0.0) if m.rim is None else (m.rim.reversible, m.rim.lasting)
+    return np.ascontiguousarray([*rows, *rest, *(np.broadcast_to(part, m.count) for part in (*path, *rim))])
 
 
 def air_table(blocks: Blocks) -> Array:
@@ -43,7 +45,7 @@ def air_table(blocks: Blocks) -> Array:
 
 
 def rule_table(control: Control, members: Members) -> Array:
-    """How steps are judged, and where the sorption holds as it is, array (8,)."""
+    """How steps are judged, where the sorption holds as it is, how the rim remembers, array (13,)."""
     bounds = (integrate.LARGEST_CHANGE, integrate.LEAST_LEFT, integrate.FIRST_STEP_S)
     rules = (
         control.tolerance,
@@ -52,7 +54,9 @@ def rule_table(control: Control, members: Members) -> Array:
         integrate.SHORTEST_STEP_S,
         integrate.MOST_STEPS,
     )
-    return np.array([*rules, members.sorption_kelvin])
+    rim = members.rim
+    remembers = (0.0,) * 5 if rim is None else (1.0, rim.wet, rim.dry, rim.harden_s, rim.soften_s)
+    return np.array([*rules, members.sorption_kelvin, *remembers])
 
 
 def aligned(rows: int) -> Array:
@@ -94,11 +98,14 @@ def integrate_compiled(  # noqa: PLR0917 - as `integrate`
     tables = np.stack([members.potential.value, members.potential.slope], axis=-1)
     size, work = (0,) * nodes.count, aligned(work_rows(nodes.count))
     rules = rule_table(control, members)
+    memory = RimMemory.fresh(members.count) if begin.memory is None else begin.memory.copy()
+    out_memory = np.zeros((len(output_s) if members.rim else 0, 2, members.count))
     profile, block = np.array([begin.water, begin.salt]), first_block(blocks, begin.time_s)
     for first in range(0, members.count, LANES):
         done = carry(
             size, first, profile, begin.time_s, begin.length_s, block, p, air, blocks.end_s, brine, tables,
-            matrices, nodes.weight, scalars, output_s, rules, work, out, out_length, counts, error,
+            matrices, nodes.weight, scalars, output_s, rules, work, memory, out, out_length, out_memory,
+            counts, error,
         )  # fmt: skip
         if done < 1.0:
             raise NumericsError(
@@ -106,4 +113,6 @@ def integrate_compiled(  # noqa: PLR0917 - as `integrate`
                 got=f"one of the members {first} to {min(first + LANES, members.count) - 1}",
                 do="look at the piece and the air: something is far outside what a piece can be",
             )
-    return Profiles(out[0], out[1], counts[0], counts[1], None, error, out_length)
+    return Profiles(
+        out[0], out[1], counts[0], counts[1], out_memory if members.rim else None, error, out_length
+    )

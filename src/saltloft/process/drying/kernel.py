@@ -38,10 +38,15 @@ from saltloft.process.drying.kernel_rates import (
     END_VAPOUR,
     GREEN,
     KELVIN,
+    LASTING,
     NET_HEAT,
     POWER,
+    RESIST,
+    REVERSIBLE,
     SCALE,
+    SOLUTES,
     VAPOUR,
+    activity,
     jacobian,
     rates,
     rates_by_time,
@@ -49,9 +54,10 @@ from saltloft.process.drying.kernel_rates import (
 
 # Rules of a step.
 TOLERANCE, LOSS_TOLERANCE, CHANGE, LEFT, FIRST, SHORTEST, MOST, SORPTION_KELVIN = range(8)
+REMEMBERS, WET, DRY, HARDEN, SOFTEN = range(8, 13)
 # Rows of what a group knows of its steps.
-NOW, LENGTH, TAKE, GOOD, GROWN, LOST, FRESH, REACHED, SHARE = range(9)
-TIME_ROWS = 9
+NOW, LENGTH, TAKE, GOOD, GROWN, LOST, FRESH, REACHED, SHARE, RIM = range(10)
+TIME_ROWS = 10
 
 
 @njit(error_model="numpy")
@@ -79,9 +85,11 @@ def step(size, x, s, h, p, air, brine, tables, nodes, scalars, w, at, f, rank, x
     for stage in range(4):
         if stage >= 2:
             for i in range(n):
-                third = 0.0 if stage == 2 else 1.0
-                put(tx, i, fused(2.0, get(kx, i), get(x, i)) + third * get(kx, 2 * n + i))
-                put(ts, i, fused(2.0, get(ks, i), get(s, i)) + third * get(ks, 2 * n + i))
+                there, salt_there = fused(2.0, get(kx, i), get(x, i)), fused(2.0, get(ks, i), get(s, i))
+                if stage == 3:  # never 0 times a third stage that an earlier step left as no number
+                    there, salt_there = there + get(kx, 2 * n + i), salt_there + get(ks, 2 * n + i)
+                put(tx, i, there)
+                put(ts, i, salt_there)
             rates(size, tx, ts, p, air, END_VAPOUR, brine, tables, nodes, scalars, w, at, g_x, g_s)
         for i in range(n):
             if stage == 0:
@@ -150,6 +158,24 @@ def between(size, at, old, new, rises_old, rises_new, fresh, out):
         put(out, i, where(at < 1.0, value, there))
 
 
+@njit(error_model="numpy")
+def remember(back, lasting, activity, time_s, rules):
+    """`RimMemory.after` of one member."""
+    part = min(max((rules[WET] - activity) / (rules[WET] - rules[DRY]), 0.0), 1.0)
+    goal = part * part * (3.0 - 2.0 * part)
+    pace = rules[HARDEN] if goal > back else rules[SOFTEN]
+    grown = goal + (lasting - goal) * np.exp(-time_s / rules[HARDEN])
+    return goal + (back - goal) * np.exp(-time_s / pace), max(lasting, grown)
+
+
+@njit(error_model="numpy")
+def rim_activity(size, x, s, p, brine, h):
+    """Water activity of the rim of the group, into the row RIM of h."""
+    n = len(size)
+    rim = activity(get(x, n - 1), get(s, n - 1), get(p, SOLUTES), get(p, SCALE), get(p, POWER), brine)
+    put(h, RIM, rim[0])
+
+
 def digest_of_sources() -> str:
     """Digest of all files whose code is compiled into `carry`."""
     files = (__file__, kernel_algebra.__file__, kernel_rates.__file__, kernel_lanes.__file__)
@@ -168,14 +194,15 @@ def _compiled(digest):
     @njit(cache=True, nogil=True, error_model="numpy")
     def carry(
         entries, first, start, start_s, start_length, start_block, p_all, air_all, ends, brine, tables, nodes,
-        weight, scalars, outputs, rules, work, out, out_length, counts, error,
+        weight, scalars, outputs, rules, work, memory, out, out_length, out_memory, counts, error,
     ):  # fmt: skip
         """Carry LANES members from `first` on through their blocks; 1 when all got there, else 0.
 
         start (2, n, members): water, salt; p_all (MEMBER_ROWS, members); air_all (11, blocks, members);
         ends (blocks, members); tables: U, dU/dX (members, cells + 1, 2); work (rows, LANES);
-        out (2, times, n, members), out_length (times, members), counts (2, members) and error (members,)
-        are filled.
+        memory (2, members): what the rim remembers, carried on in place; out (2, times, n, members),
+        out_length (times, members), out_memory (times, 2, members), counts (2, members) and error
+        (members,) are filled. Without a memory out_memory is not touched.
         """
         if len(digest) == 0:  # never: names the digest, so that it enters the cache key
             return 0.0
@@ -211,6 +238,8 @@ def _compiled(digest):
         loaded = np.full(LANES, -1, np.int64)
         middle, vapour = np.zeros(LANES), np.zeros(LANES)
         cut = np.zeros(LANES, np.bool_)
+        remembers = rules[REMEMBERS] > 0.5
+        half, after = np.zeros((2, LANES)), np.zeros((2, LANES))
         h[NOW], h[FRESH] = start_s, 1.0
         for k in range(LANES):
             m = min(first + k, members - 1)
@@ -222,6 +251,8 @@ def _compiled(digest):
                 wanted[k] = times
             while wanted[k] < times and outputs[wanted[k]] <= start_s:
                 out[:, wanted[k], :, m], out_length[wanted[k], m] = start[:, :, m], start_length[m]
+                if remembers:
+                    out_memory[wanted[k], :, m] = memory[:, m]
                 wanted[k] += 1
         for _ in range(int(rules[MOST])):
             busy, due = False, False
@@ -249,6 +280,16 @@ def _compiled(digest):
                 due = due or (wanted[k] < times and outputs[wanted[k]] < (h[NOW, k] + take) * (1.0 - 1e-12))
             if not busy:
                 return 1.0
+            if remembers:
+                rim_activity(size, to_x, to_s, to_p, to_brine, to_h)
+                for k in range(LANES):
+                    m = min(first + k, members - 1)
+                    half[0, k], half[1, k] = remember(
+                        memory[0, m], memory[1, m], h[RIM, k], 0.5 * h[TAKE, k], rules
+                    )
+                    p[RESIST, k] = p_all[RESIST, m] + (
+                        p[REVERSIBLE, k] * half[0, k] + p[LASTING, k] * half[1, k]
+                    )
             step(
                 size, to_x, to_s, to_h, to_p, to_air, to_brine, to_own, to_nodes, to_scalars, to_w, to_at,
                 to_f, to_rank, to_xx, to_sx, to_ss, to_kx, to_ks, to_tx, to_ts,
@@ -263,10 +304,18 @@ def _compiled(digest):
                 last = row(to_h, TAKE)
                 rises(size, last, to_xx, to_sx, to_ss, to_rank, to_f, row(to_f, n), to_kx, to_ks)
                 rises(size, last, to_xx, to_sx, to_ss, to_rank, g_x, g_s, to_kx, to_ks)
+            if remembers:
+                rim_activity(size, to_tx, to_ts, to_p, to_brine, to_h)
+                for k in range(LANES):
+                    after[0, k], after[1, k] = remember(
+                        half[0, k], half[1, k], h[RIM, k], 0.5 * h[TAKE, k], rules
+                    )
             shortest = 1.0
             for k in range(LANES):
                 if wanted[k] >= times:
                     h[GOOD, k] = 0.0
+                    for i in range(n):  # a finished lane stands still
+                        tx[i, k], ts[i, k] = x[i, k], s[i, k]
                     continue
                 m = min(first + k, members - 1)
                 take, grown = h[TAKE, k], h[GROWN, k]
@@ -303,9 +352,15 @@ def _compiled(digest):
                             out[0, wanted[k], i, m] = kx[i, k]
                             out[1, wanted[k], i, m] = ks[i, k]
                         out_length[wanted[k], m] = h[LENGTH, k]
+                        if remembers:
+                            for i in range(2):
+                                rise = h[SHARE, k] * (after[i, k] - memory[i, m])
+                                out_memory[wanted[k], i, m] = memory[i, m] + rise
                         wanted[k] += 1
             for k in range(LANES):
                 if h[GOOD, k] > 0.5:
+                    if remembers and first + k < members:
+                        memory[0, first + k], memory[1, first + k] = after[0, k], after[1, k]
                     h[NOW, k] = h[REACHED, k]
                     h[FRESH, k] = 1.0 if cut[k] else 0.0
                     block[k] = min(block[k] + cut[k], blocks - 1)
