@@ -19,7 +19,7 @@ from saltloft.foundation.errors import SaltloftError
 from saltloft.foundation.words import say
 from saltloft.plant.answers import AirRecord, LotOutlook
 from saltloft.process.ensemble import forecast as dry_forecast
-from saltloft.process.kept_states import KeptStates
+from saltloft.process.kept_learned import Kept
 from saltloft.process.result import Flag
 from saltloft.store.kept import KeptResult
 
@@ -89,8 +89,8 @@ def compute(house: OpenHouse, case: LotCase, *, key: str, prior: str) -> LotOutl
         seed=drying.seed,
         lot=case.record.lot,
         kill=kill_models(house.facts),
-        kept=_kept_states(house, case),
-        keep=lambda states: _keep(house, case.record.lot, states),
+        kept=_kept(house, case.record.lot),
+        keep=lambda left: _keep(house, case.record.lot, left),
     )
     name, value = next(iter(drying.targets.items()))
     assert case.record.hung_at is not None
@@ -116,14 +116,14 @@ def compute(house: OpenHouse, case: LotCase, *, key: str, prior: str) -> LotOutl
     )
 
 
-def _keep(house: OpenHouse, lot: str, states: KeptStates) -> None:
-    house.store.member_states.put(lot, states.to_bytes())
+def _keep(house: OpenHouse, lot: str, left: Kept) -> None:
+    house.store.member_states.put(lot, left.to_bytes())
 
 
-def _kept_states(house: OpenHouse, case: LotCase) -> KeptStates | None:
+def _kept(house: OpenHouse, lot: str) -> Kept | None:
     """What the lot's last forecast left; whether it still fits is asked where it would be used."""
-    body = house.store.member_states.get(case.record.lot)
-    return None if body is None else KeptStates.from_bytes(body)
+    body = house.store.member_states.get(lot)
+    return None if body is None else Kept.from_bytes(body)
 
 
 def _air_flags(case: LotCase) -> list[Flag]:

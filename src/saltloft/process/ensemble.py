@@ -11,9 +11,10 @@ from saltloft.foundation.errors import InputError
 from saltloft.foundation.words import say
 from saltloft.process.draws import Draws, draw
 from saltloft.process.flags import flags_of, range_flags
+from saltloft.process.kept_learned import Kept, KeptLearned, learned_from
 from saltloft.process.kept_states import LATE_D, KeptStates
 from saltloft.process.kill import KillModel, kill_of
-from saltloft.process.learning import LotPrior, Measured, Weighing, learn
+from saltloft.process.learning import Learned, LotPrior, Measured, Weighing, learn
 from saltloft.process.notes import air_notes, equilibrium_flags, fault_flags
 from saltloft.process.outlook import outlook_of
 from saltloft.process.parameters import DryingParameters
@@ -70,8 +71,8 @@ def forecast(
     seed: int = 1,
     lot: str = "case",
     kill: Sequence[KillModel] = (),
-    kept: KeptStates | None = None,
-    keep: Callable[[KeptStates], None] | None = None,
+    kept: Kept | None = None,
+    keep: Callable[[Kept], None] | None = None,
 ) -> DryingForecast:
     """When a lot is ready and how it gets there, with its doubt.
 
@@ -87,8 +88,8 @@ def forecast(
         seed: int, 0 or more.
         lot: str. Name that keys the draws, so lots differ and each repeats itself.
         kill: sequence of KillModel. Organisms whose death may be credited.
-        kept: KeptStates or None. What an earlier forecast of the lot left; used where it still fits.
-        keep: function of KeptStates or None. Called with what the next forecast may go on from.
+        kept: Kept or None. What an earlier forecast of the lot left; used where it still fits.
+        keep: function of Kept or None. Called with what the next forecast may go on from.
 
     Returns:
         DryingForecast. `kill_log10` holds only the organisms with a model.
@@ -98,7 +99,7 @@ def forecast(
         NumericsError: a member that cannot be followed.
     """
     _check(members, targets, weighings)
-    learned = learn(
+    learned, knowledge = _learned(
         piece,
         programme,
         parameters,
@@ -108,10 +109,18 @@ def forecast(
         prior=prior,
         seed=seed,
         lot=lot,
+        kept=kept,
+        wanted=keep is not None,
     )
     read_d = [*(weighing.day for weighing in weighings), *(reading.day for reading in measured)]
     whole, stated_d = _whole_run(
-        piece, programme, parameters, learned.draws, targets=targets, read_d=read_d, kept=kept
+        piece,
+        programme,
+        parameters,
+        learned.draws,
+        targets=targets,
+        read_d=read_d,
+        kept=kept.states if kept else None,
     )
     days, reached = {}, []
     for name, level in targets.items():
@@ -121,9 +130,7 @@ def forecast(
         reached.append(first_day(whole.time_d, values, level, falling=falling))
     run = whole.until(_horizon(whole, stated_d, reached))
     if keep is not None and programme.trace is not None:
-        state = run.kept(programme.trace.end_d - LATE_D)
-        if state is not None and state is not kept:
-            keep(state)
+        keep(Kept(knowledge, run.kept(programme.trace.end_d - LATE_D)))
     bands = {name: band_of(values, run.draws.lots) for name, values in series_of(run).items()}
     ph = ph_band(programme, run)
     if ph is not None:
@@ -168,6 +175,42 @@ def _shown_until(days: Iterable[TargetDay], horizon_d: float) -> float:
     """A little past the late end of the last target; the horizon where none is reached. [d]"""
     ends = [band.p95 or band.p50 for band in (day.mean for day in days)]
     return min(horizon_d, max((1.1 * end for end in ends if end), default=horizon_d))
+
+
+def _learned(
+    piece: Piece,
+    programme: Programme,
+    parameters: DryingParameters,
+    plain: Draws,
+    *,
+    weighings: Sequence[Weighing],
+    measured: Sequence[Measured],
+    prior: LotPrior | None,
+    seed: int,
+    lot: str,
+    kept: Kept | None,
+    wanted: bool,
+) -> tuple[Learned, KeptLearned | None]:
+    """What the readings teach, and what of it the next forecast may take as it is."""
+    rests_on = ""
+    if (kept is not None or wanted) and (weighings or measured):
+        rests_on = learned_from(
+            piece, programme, parameters, plain, weighings=weighings, measured=measured, prior=prior
+        )
+        if kept is not None and kept.learned is not None and kept.learned.rests_on == rests_on:
+            return kept.learned.learned, kept.learned
+    learned = learn(
+        piece,
+        programme,
+        parameters,
+        plain,
+        weighings=weighings,
+        measured=measured,
+        prior=prior,
+        seed=seed,
+        lot=lot,
+    )
+    return learned, KeptLearned(rests_on, learned) if rests_on else None
 
 
 def _whole_run(

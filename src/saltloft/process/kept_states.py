@@ -18,7 +18,7 @@ from zipfile import BadZipFile
 import numpy as np
 from numpy.typing import NDArray
 
-from saltloft.process import drying
+from saltloft import process
 from saltloft.process.draws import Draws
 from saltloft.process.drying.integrate import Start
 from saltloft.process.drying.laws import Potential
@@ -103,8 +103,8 @@ def single(values: Array) -> Array:
 
 @lru_cache(maxsize=1)
 def code_digest() -> str:
-    """Digest of the files that carry the members and read off their states."""
-    files = sorted(Path(drying.__file__).parent.glob("*.py"))
+    """Digest of all files of the model: what they carry and learn may change with any of them."""
+    files = sorted(Path(process.__file__).parent.rglob("*.py"))
     return hashlib.sha256(b"".join(path.read_bytes() for path in files)).hexdigest()
 
 
@@ -120,7 +120,7 @@ def digest_of(draws: Draws, members: Members, blocks: Blocks, until_s: float) ->
     digest = hashlib.sha256(code_digest().encode())
     for part in (draws.lot, draws.piece):
         digest.update(np.ascontiguousarray(part).tobytes())
-    _feed(digest, members)
+    feed(digest, members)
     behind = np.sum(blocks.end_s <= until_s * (1.0 + 1e-12), axis=0).max()
     for entry in fields(blocks):
         value = getattr(blocks, entry.name)
@@ -130,14 +130,22 @@ def digest_of(draws: Draws, members: Members, blocks: Blocks, until_s: float) ->
     return digest.hexdigest()
 
 
-def _feed(digest: Any, value: Any) -> None:
-    """Everything in a dataclass of arrays and numbers; a table that is made of the rest is left out."""
+def feed(digest: Any, value: Any) -> None:
+    """Take everything in a dataclass of arrays, numbers and text into a digest.
+
+    Args:
+        digest: a digest of hashlib.
+        value: dataclass, tuple, array or plain value. A table made of the rest is left out.
+    """
     if isinstance(value, Potential):
         return
     if is_dataclass(value) and not isinstance(value, type):
         for entry in fields(value):
-            _feed(digest, getattr(value, entry.name))
+            feed(digest, getattr(value, entry.name))
+    elif isinstance(value, tuple):
+        for part in value:
+            feed(digest, part)
     elif isinstance(value, np.ndarray):
         digest.update(np.ascontiguousarray(value).tobytes())
     else:
-        digest.update(repr(value).encode())
+        digest.update(f"{value!r}\n".encode())

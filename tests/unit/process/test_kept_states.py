@@ -11,6 +11,7 @@ import pytest
 from tests.drying_cases import noisy_log, parameters, piece, stage
 
 from saltloft.process.ensemble import forecast
+from saltloft.process.kept_learned import Kept, KeptLearned
 from saltloft.process.kept_states import KeptStates
 from saltloft.process.learning import Weighing
 from saltloft.process.programme import AirTrace, Programme
@@ -39,12 +40,11 @@ def _text(answer: DryingForecast) -> str:
 
 
 @pytest.fixture(scope="module")
-def kept() -> KeptStates:
+def kept() -> Kept:
     """What the forecast of day 20 left, written down and read back."""
-    left: list[KeptStates] = []
+    left: list[Kept] = []
     _answer(_until(20.0), keep=left.append)
-    found = KeptStates.from_bytes(left[0].to_bytes())
-    assert found is not None
+    found = Kept.from_bytes(left[0].to_bytes())
     assert found.to_bytes() == left[0].to_bytes()
     return found
 
@@ -63,12 +63,15 @@ def fitted(monkeypatch: pytest.MonkeyPatch) -> list[bool]:
     return seen
 
 
-def test_the_next_days_go_on_and_say_the_same(kept: KeptStates, fitted: list[bool]) -> None:
+def test_the_next_days_go_on_and_say_the_same(kept: Kept, fitted: list[bool]) -> None:
     """Two days on, from what was kept and from what that left: the answers from nothing."""
-    assert kept.until_d == 19.0
-    left: list[KeptStates] = []
+    assert kept.states is not None
+    assert kept.states.until_d == 19.0
+    left: list[Kept] = []
     assert _text(_answer(_until(21.0), kept=kept, keep=left.append)) == _text(_answer(_until(21.0)))
-    assert left[0].until_d == 20.0
+    assert left[0].states is not None
+    assert left[0].states.until_d == 20.0
+    assert left[0].learned is kept.learned
     assert _text(_answer(_until(22.0), kept=left[0])) == _text(_answer(_until(22.0)))
     assert fitted == [True, True]
 
@@ -84,14 +87,14 @@ def test_the_next_days_go_on_and_say_the_same(kept: KeptStates, fitted: list[boo
     ids=["a new weighing", "another seed", "another lot", "more members"],
 )
 def test_what_rests_on_something_else_is_not_used(
-    kept: KeptStates, fitted: list[bool], changed: dict[str, Any]
+    kept: Kept, fitted: list[bool], changed: dict[str, Any]
 ) -> None:
     """Whatever moves the draws: everything is carried from stuffing again."""
     assert _text(_answer(_until(21.0), kept=kept, **changed)) == _text(_answer(_until(21.0), **changed))
     assert fitted == [False]
 
 
-def test_a_reading_that_came_late_is_not_missed(kept: KeptStates) -> None:
+def test_a_reading_that_came_late_is_not_missed(kept: Kept) -> None:
     """An hour of the past that now reads otherwise: the kept states no longer fit."""
     log = noisy_log(30.0)
     wetter = log.relative_humidity.copy()
@@ -103,5 +106,6 @@ def test_a_reading_that_came_late_is_not_missed(kept: KeptStates) -> None:
 
 def test_damaged_or_foreign_bytes_are_nothing() -> None:
     """A torn file is as good as none."""
-    assert KeptStates.from_bytes(b"") is None
+    assert Kept.from_bytes(b"") == Kept()
+    assert KeptLearned.from_bytes(b"") is None
     assert KeptStates.from_bytes(b"PK\x03\x04 torn") is None
