@@ -17,10 +17,14 @@ from saltloft.process.learning import Measured, Weighing
 from saltloft.process.parameters import DryingParameters
 from saltloft.process.piece import Piece, closed_composition
 from saltloft.process.programme import Programme, Span, Stage
+from saltloft.science.water_activity import Halsey, of_mixture
 
 MOST_WEIGHINGS = 500
 # Fewer members tell no covariance between what was weighed and what is to be learned.
 LEAST_LEARNING = 20
+# Other solutes per kg of batter that no sausage holds: six times the usual (own). [mol/kg]
+MOST_SOLUTES = 2.0
+START_SLACK = 0.012  # a meter and the rounding of a recipe
 
 SCHEMA: Schema = {
     "piece": PIECE,
@@ -89,6 +93,7 @@ def read_dry(path: Path, parameters: DryingParameters) -> DryCase:
     file = read_case(path, SCHEMA)
     piece = piece_of(file.section("piece"))
     check_batter(file.section("piece"), piece, parameters)
+    check_start_activity(file.section("piece"), piece, parameters)
     check_count(file.sections("stage"))
     stages = tuple(_stage(table, parameters) for table in file.sections("stage"))
     weighings = file.sections("weighing")
@@ -138,6 +143,42 @@ def check_batter(table: Table, piece: Piece, parameters: DryingParameters) -> No
         known = [error.key, *(name for name in ("fat_pct", "water_pct", "protein_pct") if name in table)]
         key = next((name for name in known if name in table), "")
         raise table.refusal(key, error.what, got=error.got, allowed=error.allowed, do=error.do) from error
+
+
+def check_start_activity(table: Table, piece: Piece, parameters: DryingParameters) -> None:
+    """Refuse a water activity at stuffing that the stated batter cannot have.
+
+    Args:
+        table: Table. `[piece]`.
+        piece: Piece. Read from it.
+        parameters: DryingParameters.
+
+    Raises:
+        InputError: wetter than its salt alone allows, or so dry that it would need MOST_SOLUTES
+            per kg of batter beside the salt.
+    """
+    if piece.start_water_activity is None:
+        return
+    middle = dict.fromkeys(("fat", "salt", "water", "protein", "sugar"), np.array([0.5]))
+    batter = closed_composition(piece, parameters, middle)
+    water, salt = batter.water_per_solids, batter.salt_per_solids
+    halsey = Halsey(parameters.halsey_scale.median, parameters.halsey_power.median)
+    most = MOST_SOLUTES / batter.solids
+    ends = [float(of_mixture(water, salt, n, parameters.brine, halsey)[0]) for n in (most, 0.0)]
+    low, high = ends[0] - START_SLACK, min(ends[1] + START_SLACK, 1.0)
+    if not low <= piece.start_water_activity.mean <= high:
+        raise table.refusal(
+            "start_water_activity",
+            say("this batter cannot have this water activity at stuffing"),
+            got=f"{piece.start_water_activity.mean:.3f}",
+            allowed=say(
+                "{low:.3f} to {high:.3f} for its water and salt (to {most:g} mol/kg of other solutes)",
+                low=low,
+                high=high,
+                most=MOST_SOLUTES,
+            ),
+            do=say("look at salt_pct and water_pct, or leave the key out"),
+        )
 
 
 def _span(given: Range | None, scale: float = 1.0) -> Span | None:

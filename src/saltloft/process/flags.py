@@ -13,6 +13,8 @@ from saltloft.process.simulate import Run
 Array = NDArray[np.float64]
 Marks = NDArray[np.bool_]
 
+UPTAKE_DAYS = 7.0  # a wet fermentation alone is no wrong air
+GAIN = -0.02  # of the green weight: more than the slow model error makes of nothing
 LEAST_SHARE = 0.05  # a flag shown by fewer members is noise of the draw
 
 
@@ -87,6 +89,12 @@ def flags_of(run: Run, parameters: DryingParameters, *, mould: bool) -> list[Fla
             hollow,
         ),
         flag_of("salt_crystals", say("salt lies undissolved in the dry rim"), time_d, crystals),
+        flag_of(
+            "takes_up_water",
+            say("the piece grows heavier than it was stuffed: this air is wetter than the piece"),
+            time_d,
+            lasting(run.weight_loss < -0.02, time_d, UPTAKE_DAYS),
+        ),
     ]
     if not mould:
         wet = lasting(rim > parameters.mould_rim, time_d, parameters.mould_days)
@@ -95,13 +103,21 @@ def flags_of(run: Run, parameters: DryingParameters, *, mould: bool) -> list[Fla
     return [flag for flag in found if flag is not None]
 
 
+def gain_flags(run: Run) -> list[Flag]:
+    """Pieces that take up water: a loss below nothing is said, never left to be found."""
+    words = say("the air is wetter than the piece: it takes up water and gains weight")
+    flag = flag_of("gains_weight", words, run.time_d, run.states.weight_loss < GAIN)
+    return [] if flag is None else [flag]
+
+
 def range_flags(run: Run, parameters: DryingParameters) -> list[Flag]:
     """Where the case lies outside what the model was fitted on."""
     fat = float(np.median(np.asarray(run.batter.fat)))
     diameter = float(np.median(run.members.diameter_m))
     coldest = float(np.min(run.blocks.kelvin)) - 273.15
     warmest = float(np.max(run.blocks.kelvin)) - 273.15
-    driest = float(np.min(run.blocks.vapour / run.blocks.saturated))
+    humidity = run.blocks.vapour / run.blocks.saturated
+    driest, wettest = float(np.min(humidity)), float(np.max(np.median(humidity, axis=1)))
     reasons = []
     if fat > parameters.fat_outside:
         reasons.append(say("fat above {limit:.0f} %", limit=100 * parameters.fat_outside))
@@ -111,6 +127,11 @@ def range_flags(run: Run, parameters: DryingParameters) -> list[Flag]:
         reasons.append(say("a temperature outside 0 to 40 °C"))
     if driest < 0.5:
         reasons.append(say("air drier than 50 %RH"))
+    if wettest > 0.99:
+        reasons.append(say("air wetter than 99 %RH"))
+    wettest = float(np.max(np.median(run.blocks.vapour / run.blocks.saturated, axis=1)))
+    if wettest > 0.985:
+        reasons.append(say("air wetter than 98 %RH, in which water runs down the piece"))
     if not reasons:
         return []
     words = say("outside the range of the model: {reasons}", reasons=", ".join(reasons))
