@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +21,7 @@ from saltloft.process.outlook import outlook_of
 from saltloft.process.parameters import DryingParameters
 from saltloft.process.piece import Piece
 from saltloft.process.programme import Programme
-from saltloft.process.result import DryingForecast, SeriesBand, TargetDay
+from saltloft.process.result import CrossSection, DryingForecast, SeriesBand, TargetDay
 from saltloft.process.section import section_of
 from saltloft.process.series import band_of, output_days, ph_band, quantity_of, series_of
 from saltloft.process.simulate import Run, first_day, simulate
@@ -113,14 +114,9 @@ def forecast(
         wanted=keep is not None,
     )
     read_d = [*(weighing.day for weighing in weighings), *(reading.day for reading in measured)]
+    states = kept.states if kept else None
     whole, stated_d = _whole_run(
-        piece,
-        programme,
-        parameters,
-        learned.draws,
-        targets=targets,
-        read_d=read_d,
-        kept=kept.states if kept else None,
+        piece, programme, parameters, learned.draws, targets=targets, read_d=read_d, kept=states
     )
     days, reached = {}, []
     for name, level in targets.items():
@@ -138,10 +134,6 @@ def forecast(
     kills = {model.organism: kill_of(run, model, None if ph is None else ph[:, 2]) for model in kill}
     horizon_d = float(run.time_d[-1])
     outlook, ahead = outlook_of(run, parameters)
-
-    def _alone(one: Draws, time_d: Array) -> Run:
-        return simulate(piece, programme, parameters, one, time_d)
-
     flags = [
         *air_notes(programme, stated_d, horizon_d),
         *equilibrium_flags(run, targets),
@@ -165,16 +157,19 @@ def forecast(
         faults=learned.faults,
         linear=learned.linear,
         outlook=outlook,
-        section=section_of(
-            run, _shown_until(days.values(), horizon_d), _alone if programme.trace is not None else None
-        ),
+        section=_slice(piece, programme, run, days.values()),
     )
 
 
-def _shown_until(days: Iterable[TargetDay], horizon_d: float) -> float:
-    """A little past the late end of the last target; the horizon where none is reached. [d]"""
+def _slice(piece: Piece, programme: Programme, run: Run, days: Iterable[TargetDay]) -> CrossSection:
+    """Through the middle member to a little past the late end of the last target."""
     ends = [band.p95 or band.p50 for band in (day.mean for day in days)]
-    return min(horizon_d, max((1.1 * end for end in ends if end), default=horizon_d))
+    horizon_d = float(run.time_d[-1])
+    until_d = min(horizon_d, max((1.1 * end for end in ends if end), default=horizon_d))
+    if programme.trace is None:
+        return section_of(run, until_d)
+    # Along a log a run may go on from a kept state, without its early profiles.
+    return section_of(run, until_d, partial(simulate, piece, programme, run.parameters))
 
 
 def _learned(
