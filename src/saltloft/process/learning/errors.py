@@ -15,6 +15,9 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 Whole = NDArray[np.int64]
 
+# With this many readings a group or more, groups are taken one after the other.
+FEW = 8
+
 
 @dataclass(frozen=True)
 class ErrorBlocks:
@@ -43,6 +46,12 @@ class ErrorBlocks:
         inverse: Array = np.asarray(np.linalg.inv(np.eye(self.offset.shape[1]) + inner))
         return inverse
 
+    @cached_property
+    def parts(self) -> list[slice]:
+        """The readings of each group."""
+        ends = [*self.starts[1:].tolist(), len(self.group)]
+        return [slice(start, end) for start, end in zip(self.starts.tolist(), ends, strict=True)]
+
     def by_group(self, values: Array) -> Array:
         """offset' diag(weight) values of each group, array (groups, slots, k).
 
@@ -50,6 +59,8 @@ class ErrorBlocks:
             values: array (obs, k).
         """
         weighted = self.offset * self.weight[:, None]
+        if len(self.starts) * FEW <= len(values):
+            return np.array([weighted[part].T @ values[part] for part in self.parts])
         summed: Array = np.add.reduceat(weighted[:, :, None] * values[:, None, :], self.starts)
         return summed
 
@@ -59,8 +70,13 @@ class ErrorBlocks:
         Args:
             values: array (obs, k).
         """
-        pieces = (self.capacity @ self.by_group(values))[self.group]
-        solved: Array = self.weight[:, None] * (values - np.einsum("np,npk->nk", self.offset, pieces))
+        pieces = self.capacity @ self.by_group(values)
+        if len(self.starts) * FEW <= len(values):
+            carried = [self.offset[part] @ one for part, one in zip(self.parts, pieces, strict=True)]
+            return np.asarray(self.weight[:, None] * (values - np.concatenate(carried)))
+        solved: Array = self.weight[:, None] * (
+            values - np.einsum("np,npk->nk", self.offset, pieces[self.group])
+        )
         return solved
 
     @cached_property

@@ -41,12 +41,13 @@ def moved(draws: Draws, fit: Fit, *, seed: int, lot: str) -> Array:
     slots = _NUISANCE_SLOT0 + np.arange(len(extra))
     nuisances = extra * statistics.normal(seed, lot, row, slots[None, :])
     prior = np.concatenate([draws.lot, nuisances], axis=1)
-    values, vectors = np.linalg.eigh(posterior.information)
+    told = np.flatnonzero(np.diag(posterior.information) > 0.0)
+    values, vectors = np.linalg.eigh(posterior.information[np.ix_(told, told)])
     root = (vectors * np.sqrt(np.maximum(values, 0.0))) @ vectors.T
-    slots = _NOISE_SLOT0 + np.arange(len(values))
-    noise = statistics.normal(seed, lot, row, slots[None, :])
+    noise = np.zeros_like(prior)
+    noise[:, told] = statistics.normal(seed, lot, row, _NOISE_SLOT0 + told[None, :]) @ root
     surprise = posterior.slopes.T @ posterior.errors.solve(posterior.residual[:, None])[:, 0]
-    pulled = surprise - (prior - state.mean) @ posterior.information + noise @ root
+    pulled = surprise - (prior - state.mean) @ posterior.information + noise
     whole: Array = prior + pulled @ posterior.covariance
     return whole
 

@@ -19,6 +19,7 @@ Whole = NDArray[np.int64]
 FOREIGN_SHARE, STEP_SHARE = 0.10, 0.01
 # Gain of a scale that is off, and of one that is not; chosen (a division on a light piece).
 OFF_GAIN, GOOD_GAIN = 0.005, 0.0007
+MOST_VISITS = 60
 
 
 @dataclass(frozen=True)
@@ -55,8 +56,8 @@ def scale_gains(posterior: Posterior, observed: Observations) -> list[Gain]:
     gains = []
     for name in sorted(set(names) - {""}):
         here = np.array([one == name for one in names])
-        slope = np.where(here, -(1.0 - observed.value), 0.0)
-        factor, gain, sd = _gain_factor(posterior, slope)
+        slope = _slope(observed, here)
+        factor, gain, sd = (float(part[0]) for part in _gain_factors(posterior, slope[:, None]))
         odds = factor + float(np.log(FOREIGN_SHARE / (1.0 - FOREIGN_SHARE)))
         fault = None
         if odds > 0.0:
@@ -73,16 +74,28 @@ def _given(observed: Observations, here: NDArray[np.bool_]) -> tuple[int, ...]:
     return tuple(sorted(int(place) for place in observed.order[here]))
 
 
-def _gain_factor(posterior: Posterior, slope: Array) -> tuple[float, float, float]:
-    """Log Bayes factor of a gain that is off against one that is not; the gain and its sd."""
-    weight = posterior.times(slope[:, None])[:, 0]
-    known, pulled = float(slope @ weight), float(weight @ posterior.residual)
+def _slope(observed: Observations, here: NDArray[np.bool_]) -> Array:
+    """What a gain of 1 does to each loss: a mass read too large is a loss read too small."""
+    slope: Array = np.where(here, np.clip(observed.value, 0.0, 1.0) - 1.0, 0.0)
+    return slope
 
-    def log_evidence(variance: float) -> float:
-        return float(0.5 * (pulled**2 / (1.0 / variance + known) - np.log(1.0 + variance * known)))
+
+def _gain_factors(posterior: Posterior, slope: Array) -> tuple[Array, Array, Array]:
+    """Log Bayes factors of gains that are off against ones that are not; the gains, their sds.
+
+    Args:
+        posterior: Posterior.
+        slope: array (obs, gains). Each is asked about alone.
+    """
+    weight = posterior.times(slope)
+    known, pulled = np.einsum("ng,ng->g", slope, weight), weight.T @ posterior.residual
+
+    def log_evidence(variance: float) -> Array:
+        evidence: Array = 0.5 * (pulled**2 / (1.0 / variance + known) - np.log(1.0 + variance * known))
+        return evidence
 
     precision = 1.0 / OFF_GAIN**2 + known
-    return log_evidence(OFF_GAIN**2) - log_evidence(GOOD_GAIN**2), pulled / precision, float(precision**-0.5)
+    return log_evidence(OFF_GAIN**2) - log_evidence(GOOD_GAIN**2), pulled / precision, precision**-0.5
 
 
 def scale_step(posterior: Posterior, observed: Observations) -> Gain | None:
@@ -98,25 +111,25 @@ def scale_step(posterior: Posterior, observed: Observations) -> Gain | None:
     """
     visit = visits_of(observed)
     weighed = np.unique(visit[observed.weighed])
-    odds, found = [], []
-    for start in weighed[1:]:
-        here = observed.weighed & (visit >= start)
-        slope = np.where(here, -(1.0 - observed.value), 0.0)
-        factor, gain, sd = _gain_factor(posterior, slope)
-        odds.append(factor)
-        found.append((here, slope, gain, sd))
-    if not odds:
+    # Of very many visits every so manieth: a step lasts.
+    starts = weighed[1 :: 1 + len(weighed) // MOST_VISITS]
+    if not len(starts):
         return None
-    best = int(np.argmax(odds))
-    total = float(np.logaddexp.reduce(odds) - np.log(len(odds)) + np.log(STEP_SHARE / (1.0 - STEP_SHARE)))
+    here = observed.weighed[:, None] & (visit[:, None] >= starts)
+    slopes = np.stack([_slope(observed, column) for column in here.T], axis=1)
+    factors, gains, sds = _gain_factors(posterior, slopes)
+    total = float(
+        np.logaddexp.reduce(factors) - np.log(len(starts)) + np.log(STEP_SHARE / (1.0 - STEP_SHARE))
+    )
     if total <= 0.0:
         return None
-    here, slope, gain, sd = found[best]
+    best = int(np.argmax(factors))
+    since, slope, gain, sd = here[:, best], slopes[:, best], float(gains[best]), float(sds[best])
     words = say(
         "from day {day:g} on the scale reads {gain:+.1f} % (within {error:.1f}) against before",
-        day=round(float(observed.day[here].min()), 1), gain=100.0 * gain, error=200.0 * sd,
+        day=round(float(observed.day[since].min()), 1), gain=100.0 * gain, error=200.0 * sd,
     )  # fmt: skip
-    fault = Fault("scale_changed", _given(observed, here), probability_of(total), words)
+    fault = Fault("scale_changed", _given(observed, since), probability_of(total), words)
     return Gain("scale step", slope, fault, OFF_GAIN**2)
 
 

@@ -37,7 +37,11 @@ class Swap:
     fault: Fault
 
 
-def _pairs(observed: Observations) -> list[tuple[str, str, Whole, Whole]]:
+# Among more tags than this only those with a doubtful reading are compared, and no more than this.
+MOST_TAGS = 12
+
+
+def _pairs(observed: Observations, added: Array) -> list[tuple[str, str, Whole, Whole]]:
     """Every two tags with their readings of shared visits, rows of each, in time order."""
     visit = visits_of(observed)
     rows_of: dict[str, dict[int, int]] = {}
@@ -45,6 +49,9 @@ def _pairs(observed: Observations) -> list[tuple[str, str, Whole, Whole]]:
         if observed.tag[row]:
             rows_of.setdefault(observed.tag[row], {})[int(visit[row])] = int(row)
     tags = sorted(rows_of)
+    if len(tags) > MOST_TAGS:
+        doubt = {tag: sum(added[row] > 0.0 for row in rows_of[tag].values()) for tag in tags}
+        tags = sorted((tag for tag in tags if doubt[tag]), key=lambda tag: (-doubt[tag], tag))[:MOST_TAGS]
     pairs = []
     for i, one in enumerate(tags):
         for other in tags[i + 1 :]:
@@ -54,10 +61,6 @@ def _pairs(observed: Observations) -> list[tuple[str, str, Whole, Whole]]:
                 b = np.array([rows_of[other][v] for v in shared], dtype=np.int64)
                 pairs.append((one, other, a, b))
     return pairs
-
-
-# Among more pairs than this only those with a doubtful reading are looked at.
-MOST_PAIRS = 66
 
 
 def swapped_tags(
@@ -78,10 +81,7 @@ def swapped_tags(
         All readings of the two tags are judged together, from what everything else leads to
         expect of them: a piece's offset would else learn itself into an exchange that lasts.
     """
-    pairs = _pairs(observed)
-    if len(pairs) > MOST_PAIRS:
-        doubtful = {observed.tag[row] for row in np.flatnonzero(added > 0.0)}
-        pairs = [pair for pair in pairs if {pair[0], pair[1]} & doubtful]
+    pairs = _pairs(observed, added)
     found = [
         item for pair in pairs if (item := _swap(posterior, observed, added, pair, parameters)) is not None
     ]
