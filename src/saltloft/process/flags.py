@@ -14,7 +14,6 @@ Array = NDArray[np.float64]
 Marks = NDArray[np.bool_]
 
 UPTAKE_DAYS = 7.0  # a wet fermentation alone is no wrong air
-GAIN = -0.02  # of the green weight: more than the slow model error makes of nothing
 LEAST_SHARE = 0.05  # a flag shown by fewer members is noise of the draw
 
 
@@ -103,21 +102,13 @@ def flags_of(run: Run, parameters: DryingParameters, *, mould: bool) -> list[Fla
     return [flag for flag in found if flag is not None]
 
 
-def gain_flags(run: Run) -> list[Flag]:
-    """Pieces that take up water: a loss below nothing is said, never left to be found."""
-    words = say("the air is wetter than the piece: it takes up water and gains weight")
-    flag = flag_of("gains_weight", words, run.time_d, run.states.weight_loss < GAIN)
-    return [] if flag is None else [flag]
-
-
 def range_flags(run: Run, parameters: DryingParameters) -> list[Flag]:
     """Where the case lies outside what the model was fitted on."""
     fat = float(np.median(np.asarray(run.batter.fat)))
     diameter = float(np.median(run.members.diameter_m))
     coldest = float(np.min(run.blocks.kelvin)) - 273.15
     warmest = float(np.max(run.blocks.kelvin)) - 273.15
-    humidity = run.blocks.vapour / run.blocks.saturated
-    driest, wettest = float(np.min(humidity)), float(np.max(np.median(humidity, axis=1)))
+    driest = float(np.min(run.blocks.vapour / run.blocks.saturated))
     reasons = []
     if fat > parameters.fat_outside:
         reasons.append(say("fat above {limit:.0f} %", limit=100 * parameters.fat_outside))
@@ -127,8 +118,6 @@ def range_flags(run: Run, parameters: DryingParameters) -> list[Flag]:
         reasons.append(say("a temperature outside 0 to 40 °C"))
     if driest < 0.5:
         reasons.append(say("air drier than 50 %RH"))
-    if wettest > 0.99:
-        reasons.append(say("air wetter than 99 %RH"))
     wettest = float(np.max(np.median(run.blocks.vapour / run.blocks.saturated, axis=1)))
     if wettest > 0.985:
         reasons.append(say("air wetter than 98 %RH, in which water runs down the piece"))

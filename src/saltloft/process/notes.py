@@ -47,6 +47,16 @@ def equilibrium_flags(run: Run, targets: Mapping[str, float]) -> list[Flag]:
     return [Flag("equilibrium_short_of_target", None, share, words)]
 
 
+def _still(programme: Programme) -> bool:
+    """True when the log, or a stage of two days and more, says that no air moves at all."""
+    if programme.trace is not None and float(np.max(programme.trace.speed)) == 0.0:
+        return True
+    return any(
+        stage.air_m_s.high == 0.0 and not stage.packed and stage.duration_d.high >= 2.0
+        for stage in programme.stages
+    )
+
+
 def air_notes(programme: Programme, stated_d: float, horizon_d: float) -> list[Flag]:
     """Flags about the air that was given.
 
@@ -65,6 +75,9 @@ def air_notes(programme: Programme, stated_d: float, horizon_d: float) -> list[F
     if programme.trace is not None and programme.trace.longest_gap_d > 0.5:
         words = say("the air log has a hole of {days:.1f} d", days=programme.trace.longest_gap_d)
         notes.append(Flag("log_gap", None, 1.0, words))
+    if _still(programme):
+        words = say("no air moves by the case: only what the piece stirs itself carries water away")
+        notes.append(Flag("still_air", None, 1.0, words))
     if horizon_d > stated_d + 0.5:
         words = say(
             "the last air is carried on after its end on day {end:.0f}, to day {day:.0f}",

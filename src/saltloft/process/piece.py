@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from saltloft.foundation.errors import InputError
 from saltloft.process.parameters import DryingParameters
 from saltloft.process.programme import Span
 from saltloft.science.composition import Composition, close
@@ -33,6 +34,9 @@ class Piece:
         net_heat_j_mol: float or None. Net heat of sorption per unit of the protein term. [J/mol]
         rim_remembers: bool. The rim keeps a resistance of its own; speculative.
         fat_analysed: bool. The fat is a laboratory's, not the recipe's.
+
+    Raises:
+        InputError: a size or a part that no piece has, or ends the wrong way round.
     """
 
     diameter_m: Span
@@ -51,6 +55,22 @@ class Piece:
     oval: bool = False
     net_heat_j_mol: float | None = None
     rim_remembers: bool = False
+
+    def __post_init__(self) -> None:
+        sizes = ("diameter_m", "length_m", "pressed_to_m")
+        parts = ("fat", "salt", "water", "protein", "sugar", "start_water_activity")
+        for name, most in (*((size, 10.0) for size in sizes), *((part, 1.0) for part in parts)):
+            span = getattr(self, name)
+            if span is None:
+                continue
+            least = 1e-3 if name in sizes else 0.0
+            if not (least <= span.low <= span.high <= most):
+                raise InputError(
+                    "a piece that cannot be",
+                    got=f"{name} {span.low:g} to {span.high:g}",
+                    allowed=f"{least:g} to {most:g}, the lower end first",
+                    key=name,
+                )
 
 
 def closed_composition(piece: Piece, parameters: DryingParameters, shares: dict[str, Array]) -> Composition:
