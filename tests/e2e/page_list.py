@@ -9,6 +9,7 @@ FLOOR = (
     "/enter/weigh",
     f"/enter/weigh?lot={CURING}",
     f"/enter/ph?lot={SLICING}",
+    f"/enter/press?lot={CURING}",
     f"/cant?sort=ph&lot={SLICING}",
     "/outbox",
     "/record",

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from zoneinfo import ZoneInfo
 
 from saltloft.foundation.words import say
-from saltloft.plant.sentences import number_words
+from saltloft.plant.answers import LotOutlook
+from saltloft.plant.sentences import calendar_day, day_words, number_words, share_words
 from saltloft.process import hand_skill
 from saltloft.process.hand import LEAST_CUTS, LEAST_LOTS, HandLaw, Held
 from saltloft.process.hand_skill import Skill
@@ -138,6 +140,34 @@ def skill_words(skill: Skill) -> str:
             high=number_words(100.0 * skill.area_high, 0),
         )
     )
+
+
+def warning_words(outlook: LotOutlook, skill: Skill) -> tuple[tuple[str, str], ...]:
+    """The forecast's warnings of a shut rim: worth a cut where the index has shown skill, else information.
+
+    Args:
+        outlook: LotOutlook.
+        skill: Skill.
+
+    Returns:
+        tuple of (mark, sentence); the mark is 'look' or 'waiting'.
+    """
+    found = []
+    for flag in outlook.result.flags:
+        if flag.code not in ("case_hardening", "hollow_centre"):
+            continue
+        today = outlook.asof.astimezone(ZoneInfo(outlook.zone)).date()
+        since = "" if flag.at_d is None else day_words(calendar_day(outlook, flag.at_d), today, weekday=False)
+        values = {"words": flag.words, "share": share_words(flag.share), "day": since}
+        if skill.shown:
+            words = say(
+                "Early warning, in {share} computed cases from {day}: {words}. Cut a piece.", **values
+            )
+            found.append(("look", words))
+        else:
+            words = say("Information only, in {share} computed cases from {day}: {words}.", **values)
+            found.append(("waiting", words))
+    return tuple(found)
 
 
 def _rests_on_few(held: Held) -> str:

@@ -14,7 +14,7 @@ from saltloft.jobs import ready as ready_job
 from saltloft.papers.page import Grid
 from saltloft.plant.answers import LotOutlook
 from saltloft.plant.folder import LotFolder
-from saltloft.plant.hand import HouseHand, learned_words, press_words, rim_words, skill_words
+from saltloft.plant.hand import HouseHand, learned_words, press_words, rim_words, skill_words, warning_words
 from saltloft.plant.ready import Condition, LotReady
 from saltloft.plant.ready_words import (
     condition_words,
@@ -117,12 +117,14 @@ class HandView:
         learned: tuple of str. What the laws rest on.
         skill: str. Whether the early warning is more than information.
         press_href: str. The form; empty without that right.
+        cut: bool. It was pressed and cut before.
     """
 
     lines: tuple[tuple[str, str], ...]
     learned: tuple[str, ...]
     skill: str
     press_href: str
+    cut: bool = False
 
 
 def ready_view(
@@ -293,7 +295,11 @@ def hand_view(house: House, folder: LotFolder, visitor: Visitor) -> HandView | N
     hand = hand_job.kept_hand(house)
     if hand is None:
         return HandView((), (say("Nothing learned yet: the worker has not been round."),), "", href)
-    return HandView(_hand_lines(hand, record.lot), _learned(hand), skill_words(hand.skill), href)
+    warnings = (
+        () if folder.outlook is None or not record.hanging else warning_words(folder.outlook, hand.skill)
+    )
+    lines = (*_hand_lines(hand, record.lot), *warnings)
+    return HandView(lines, _learned(hand), skill_words(hand.skill), href, bool(record.pressed_and_cut))
 
 
 def _hand_lines(hand: HouseHand, lot: str) -> tuple[tuple[str, str], ...]:
