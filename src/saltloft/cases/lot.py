@@ -66,6 +66,15 @@ class LotCase:
     used_entries: tuple[str, ...]
 
 
+def meter_error(house: OpenHouse) -> float:
+    """Error of a usual water activity meter, one standard deviation. [1]
+
+    Args:
+        house: OpenHouse. For the fact row.
+    """
+    return float(house.facts.get("sorption.water_activity_meter_error").sd or 0.0)
+
+
 def lot_case(house: OpenHouse, lot: str, asof: datetime, *, weighed_until_d: float | None = None) -> LotCase:
     """Gather one hanging lot of dry sausage.
 
@@ -101,7 +110,7 @@ def lot_case(house: OpenHouse, lot: str, asof: datetime, *, weighed_until_d: flo
         all_readings = tuple(reading for reading in all_readings if reading.day <= weighed_until_d)
     weighed = tuple(reading for reading in all_readings if reading.day > 0.0)
     good = tuple(reading for reading in weighed if LOSSES[0] <= reading.loss <= LOSSES[1])
-    measured, sampled = samples(record, house.facts.number("sorption.water_activity_meter_error"))
+    measured, sampled = samples(record, meter_error(house))
     if weighed_until_d is not None:
         measured = tuple(reading for reading in measured if reading.day <= weighed_until_d)
     entries = [
