@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from saltloft.cases.batter import Batter, batter_of
 from saltloft.cases.dry import DryCase
 from saltloft.cases.lot_air import BIN_S, LoggedAir, logged_air
-from saltloft.cases.lot_samples import samples
+from saltloft.cases.lot_samples import meter_error, samples
 from saltloft.cases.lot_weighings import LossReading, losses
 from saltloft.cases.open_house import OpenHouse, known_at
 from saltloft.cases.ready_plans import ready_ground
@@ -30,6 +30,8 @@ from saltloft.process.programme import DAY_S, AirTrace, Programme, Span, Stage
 MEMBERS, SEED = 400, 1
 # What the weighings of one piece may show; a slip of the decimal mark falls outside, and no chart shows it.
 LOSSES = (-0.05, 0.75)
+# How unevenly pieces of one lot are stuffed: standard deviation of their green weight (chosen, no source).
+GREEN_SPREAD = 0.04
 # A log that covers less of the time than this is no log: the stages speak, with the room's doubt.
 LEAST_MEASURED = 0.5
 # After the planned stages the last one is carried on this much longer. [h]
@@ -75,7 +77,14 @@ def meter_error(house: OpenHouse) -> float:
     return float(house.facts.get("sorption.water_activity_meter_error").sd or 0.0)
 
 
-def lot_case(house: OpenHouse, lot: str, asof: datetime, *, weighed_until_d: float | None = None) -> LotCase:
+def lot_case(
+    house: OpenHouse,
+    lot: str,
+    asof: datetime,
+    *,
+    weighed_until_d: float | None = None,
+    as_recorded: bool = True,
+) -> LotCase:
     """Gather one hanging lot of dry sausage.
 
     Args:
@@ -83,12 +92,13 @@ def lot_case(house: OpenHouse, lot: str, asof: datetime, *, weighed_until_d: flo
         lot: str.
         asof: datetime, aware. Only what was recorded by then counts.
         weighed_until_d: float or None. Hold back every later weighing (to try the forecast). [d]
+        as_recorded: bool. False: what was entered later counts too, where it happened before.
 
     Raises:
         UnknownName: no such lot or product.
         InputError: not a dry sausage lot, or not hung yet.
     """
-    known = known_at(house, asof)
+    known = known_at(house, asof) if as_recorded else None
     record = house.store.lots.get(lot, known)
     if record.family != "dry_sausage" or not isinstance(record.made.payload, LotMade):
         raise InputError(
@@ -256,6 +266,7 @@ def _weighing(reading: LossReading) -> Weighing:
         scale=reading.scale,
         green_scale=reading.green_scale,
         rack=reading.rack,
+        green_spread=0.0 if reading.own_green else GREEN_SPREAD,
     )
 
 
