@@ -12,8 +12,10 @@ from demo.clock import TODAY, text_of
 
 Plain = dict[str, Any]
 _MG = {"kg": Decimal(1_000_000), "g": Decimal(1000), "lb": Decimal("453592.37")}
-_ROUNDS = ("piece.weighed/1", "ph.read/1", "water_activity.read/1", "check.done/1", "lot.pressed_and_cut/1")
+_ROUNDS = ("piece.weighed/1", "ph.read/1", "water_activity.read/1", "check.done/1", "lot.pressed_and_cut/2")
 """Written on a round and sent together when it ends; everything else is sent at once."""
+_VERSIONS = {"lot.pressed_and_cut": 2}
+"""Kinds that are written in a later version than their first."""
 _PAUSE, _LONGEST = timedelta(minutes=20), timedelta(minutes=100)
 
 
@@ -70,7 +72,8 @@ class Book:
         """
         rank = len(self.notes)
         person, _, device = by.partition("@")
-        note = Note(self._id(at, rank), f"{kind}/1", subject, payload, at, person, device or "office", rank)
+        versioned = f"{kind}/{_VERSIONS.get(kind, 1)}"
+        note = Note(self._id(at, rank), versioned, subject, payload, at, person, device or "office", rank)
         if at < TODAY:
             self.notes.append(note)
         return note.id

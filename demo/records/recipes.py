@@ -147,6 +147,23 @@ def product(line: Line) -> Plain:
     }
 
 
+def ready(line: Line) -> Plain:
+    """When a dry line counts as ready beside its loss, and the days from the racks to the door."""
+    return {
+        "product": line.product,
+        "water_activity": {"HA": "0.88", "YE": "0.90"}.get(line.code, "0"),
+        "water_activity_of": "mean",
+        "least_days": 21 if line.code == "YE" else 0,
+        "least_days_why": "the house's own rule for thick pieces" if line.code == "YE" else "",
+        "lab_days": "4",
+        "wash_days": "0" if line.code == "HA" else "0.5",
+        "dry_days": "0" if line.code == "HA" else "1",
+        "equalise_days": "2" if line.code == "YE" else "0",
+        "slice_days": "0",
+        "pack_days": "1",
+    }
+
+
 def other_products() -> list[Plain]:
     """Fresh Bramble and the two hams."""
     empty = {

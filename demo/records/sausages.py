@@ -15,6 +15,7 @@ from demo.records.book import Book, Plain, kilograms, mass
 from demo.records.recipes import backfat_share, doses
 from demo.records.setup import METER_A_BACK, METER_A_FAILED, SCALE_OFF
 from demo.records.stock import Stock
+from demo.truth.sausage import composition
 from demo.truth.year import LotLife, reading_hours
 
 TAGGED = 6
@@ -68,6 +69,8 @@ class Writer:
             blemishes.wrong_casing_found(self)
         if self.life.ended_at < TODAY:
             self._taken_down()
+            self._analysed()
+        self._calipers()
 
     def _note(self, kind: str, payload: Plain, at: datetime, by: str) -> str:
         return self.book.write(kind, self.name, {"lot": self.name} | payload, at, by)
@@ -234,15 +237,67 @@ class Writer:
     def _press(self, at: datetime, share: float) -> None:
         stiff = float(self.life.activity_at(at)[3])
         feel = np.clip(np.round(1 + 3.6 * share + 0.35 * self.rng.standard_normal(3)), 1, 5)
+        # A stream of its own: what is seen in the cut moves no weighing.
+        eye = stream(self.book.seed, "cut", self.name, at)
+        ring = int(np.clip(np.round(0.9 * stiff + 0.4 * eye.standard_normal()), 0, 2))
         payload = {
             "press": [int(value) for value in feel],
             "rim_mm": f"{max(0.0, 0.5 + 1.6 * stiff):.1f}",
-            "hollow": 0,
-            "smear": 0,
+            "ring": ring,
+            "hollow": int(stiff > 1.2 and eye.random() < 0.3),
+            "smear": int(eye.random() < 0.02),
+            "colour": "grey_rim" if ring == 2 and eye.random() < 0.5 else "even",
             "good": 1 if share > 0.985 else 0,
             "note": "",
+            "tag": "",
+            "kept": 0,
         }
         self._note("lot.pressed_and_cut", payload, at, "maren@tablet-rooms")
+
+    def _analysed(self) -> None:
+        """One lot in four goes to the laboratory when it comes down: three pieces, ground."""
+        if int(self.name[3:]) % 4:
+            return
+        at = self.life.ended_at + timedelta(days=4, hours=2)
+        lost = float(self.life.loss_at(self.life.ended_at).mean())
+        water, fat, solids = composition(self.book.seed, self.life.plan)
+        salt = self.life.plan.line.salt_pct / 100
+        # Sugar, acid and spice are no protein; the rest of the fat-free salt-free solids nearly all is.
+        parts = (water - lost, 0.955 * (solids - 0.014), fat, salt)
+        laboratory = stream(self.book.seed, "laboratory", self.name).standard_normal(4)
+        found = [100 * part / (1 - lost) + 0.3 * z for part, z in zip(parts, laboratory, strict=True)]
+        payload = {
+            "moisture_pct": f"{found[0]:.1f}",
+            "protein_pct": f"{found[1]:.1f}",
+            "fat_pct": f"{found[2]:.1f}",
+            "salt_pct": f"{max(found[3], 0.5):.1f}",
+            "sample": "ground",
+            "analyst": "laboratory",
+            "method": "oven, Kjeldahl, Soxhlet, chloride",
+            "document": f"demo report {self.name}",
+            "pieces": 3,
+            "kept": 0,
+        }
+        self._note("lot.analysed", payload, at, "ilo@office")
+
+    def _calipers(self) -> None:
+        """The first two tagged pieces of a thick lot are measured across at each later weighing."""
+        if self.life.plan.line.code != "YE":
+            return
+        eye = stream(self.book.seed, "calipers", self.name)
+        for at in self.weighing_times()[6::3]:
+            loss = self.life.loss_at(at)
+            for tag in range(2):
+                # Length holds, density hardly changes: the section follows the volume (trade arithmetic).
+                shrunk = self.life.plan.line.calibre_mm * float(np.sqrt(1 - 1.04 * loss[tag]))
+                wide, narrow = (shrunk + 0.6 * eye.standard_normal() + out for out in (0.8, -0.8))
+                payload = {
+                    "diameter_mm": f"{wide:.1f}",
+                    "tag": str(self.tags[tag]),
+                    "other_mm": f"{narrow:.1f}",
+                    "kept": 0,
+                }
+                self._note("piece.measured", payload, at + timedelta(minutes=6 + tag), "maren@tablet-rooms")
 
     def _taken_down(self) -> None:
         at = self.life.ended_at + timedelta(minutes=30)

@@ -9,7 +9,7 @@ from demo.draws import stream
 from demo.house import DEVICES, INSTRUMENTS, PEOPLE, ROOMS
 from demo.loggers.fleet import FLEET
 from demo.records.book import Book, Plain
-from demo.records.recipes import ALL_LINES, bramble_recipe, other_products, product, recipe
+from demo.records.recipes import ALL_LINES, bramble_recipe, other_products, product, ready, recipe
 from demo.truth.year import drying_sets, fermenting_sets
 
 METER_A_FAILED = local(date(2026, 3, 13), "16:00")
@@ -77,6 +77,8 @@ def set_up(book: Book) -> None:
     book.write("recipe.defined", "bramble-1", bramble_recipe(), at, "maren")
     for payload in [*(product(line) for line in ALL_LINES), *other_products()]:
         book.write("product.defined", payload["product"], payload, at + timedelta(minutes=5), "ilo")
+    for line in ALL_LINES:
+        book.write("product.ready", line.product, ready(line), at + timedelta(minutes=6), "maren")
 
 
 def _room_set(book: Book, at: datetime, room: str, *, temperature: float, rh: float, air: float) -> None:
