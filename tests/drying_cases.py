@@ -9,7 +9,7 @@ import numpy as np
 
 from saltloft.cases.drying_parameters import drying_parameters, kill_models
 from saltloft.facts.loader import load_facts
-from saltloft.process.build import batter_of, blocks_of, members_of, stage_ends_d
+from saltloft.process.build import batter_of, members_of
 from saltloft.process.draws import Draws, draw
 from saltloft.process.drying.laws import DiffusivityLaw, tabulate
 from saltloft.process.drying.members import Blocks, Members
@@ -18,6 +18,7 @@ from saltloft.process.parameters import DryingParameters
 from saltloft.process.piece import Piece
 from saltloft.process.programme import AirTrace, Programme, Span, Stage
 from saltloft.process.result import DryingForecast
+from saltloft.process.room_air import blocks_of, stage_ends_d
 from saltloft.science.water_activity import Halsey
 
 

@@ -11,10 +11,11 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
-from saltloft.process.build import batter_of, blocks_of, members_of, stage_ends_d
+from saltloft.process.build import batter_of, members_of
 from saltloft.process.draws import Draws, draw, value_of
 from saltloft.process.drying.members import Blocks, Members
 from saltloft.process.programme import AirTrace, Programme
+from saltloft.process.room_air import blocks_of, stage_ends_d
 from tests.drying_cases import parameters, piece
 from tests.reference.finite_volume import Case, Log
 

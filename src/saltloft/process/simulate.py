@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from saltloft.process.build import batter_of, blocks_of, members_of, stage_ends_d
+from saltloft.process.build import batter_of, members_of
 from saltloft.process.draws import Draws, slow_error
 from saltloft.process.drying.integrate import Control, Profiles, Start, integrate
 from saltloft.process.drying.members import Blocks, Members
@@ -18,6 +18,7 @@ from saltloft.process.kept_states import KeptStates, digest_of, single
 from saltloft.process.parameters import DryingParameters
 from saltloft.process.piece import Piece
 from saltloft.process.programme import DAY_S, Programme
+from saltloft.process.room_air import blocks_of, stage_ends_d
 from saltloft.science.composition import Composition
 from saltloft.science.water_activity import of_mixture
 

@@ -45,13 +45,14 @@ def air_table(blocks: Blocks) -> Array:
 
 
 def rule_table(control: Control, members: Members) -> Array:
-    """How steps are judged, where the sorption holds as it is, how the rim remembers, array (13,)."""
+    """How steps are judged, where the sorption holds as it is, how the rim remembers, array (14,)."""
     bounds = (integrate.LARGEST_CHANGE, integrate.LEAST_LEFT, integrate.FIRST_STEP_S)
     rules = (
         control.tolerance,
         control.loss_tolerance,
         *bounds,
         integrate.SHORTEST_STEP_S,
+        integrate.LONGEST_STEP_S,
         integrate.MOST_STEPS,
     )
     rim = members.rim

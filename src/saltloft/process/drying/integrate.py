@@ -19,6 +19,7 @@ Marks = NDArray[np.bool_]
 
 FIRST_STEP_S = 300.0
 SHORTEST_STEP_S = 1e-3
+LONGEST_STEP_S = 4.0 * 86400.0  # outputs within a longer step would be too coarse
 LARGEST_CHANGE = 0.35  # of X + 0.05 or S + 0.02 in one step
 LEAST_LEFT = 0.3  # of the water or salt of any place after one step: nothing turns negative
 MOST_STEPS = 20_000
@@ -245,7 +246,8 @@ class _March:
         """The next step by the error; a step that a border cut short leaves it as it was."""
         if self.control.fixed_step_s:
             return self.length
-        return np.where(taken & cut, np.maximum(self.length, h * grown), h * grown)
+        follow = np.where(taken & cut, np.maximum(self.length, h * grown), h * grown)
+        return np.minimum(follow, LONGEST_STEP_S)
 
     def _due(self, taken: Marks, reached: Array) -> Marks:
         """Members with an output within the step just taken."""

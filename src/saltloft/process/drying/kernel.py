@@ -53,8 +53,8 @@ from saltloft.process.drying.kernel_rates import (
 )
 
 # Rules of a step.
-TOLERANCE, LOSS_TOLERANCE, CHANGE, LEFT, FIRST, SHORTEST, MOST, SORPTION_KELVIN = range(8)
-REMEMBERS, WET, DRY, HARDEN, SOFTEN = range(8, 13)
+TOLERANCE, LOSS_TOLERANCE, CHANGE, LEFT, FIRST, SHORTEST, LONGEST, MOST, SORPTION_KELVIN = range(9)
+REMEMBERS, WET, DRY, HARDEN, SOFTEN = range(9, 14)
 # Rows of what a group knows of its steps.
 NOW, LENGTH, TAKE, GOOD, GROWN, LOST, FRESH, REACHED, SHARE, RIM = range(10)
 TIME_ROWS = 10
@@ -329,7 +329,8 @@ def _compiled(digest):
                 counts[0, m] += 1
                 error[m] += h[LOST, k]
                 h[REACHED, k] = ends[block[k], m] if cut[k] else h[NOW, k] + take
-                h[LENGTH, k] = max(h[LENGTH, k], take * grown) if cut[k] else take * grown
+                follow = max(h[LENGTH, k], take * grown) if cut[k] else take * grown
+                h[LENGTH, k] = min(follow, rules[LONGEST])
             while True:  # every output within the step, one of each lane at a time
                 more = False
                 for k in range(LANES):
