@@ -9,7 +9,10 @@ import numpy as np
 
 from saltloft.cases.case_file import Table, read_case
 from saltloft.cases.keys import Flag, Number, Range, Schema, Section, Text
+from saltloft.cases.lot_samples import meter_error
+from saltloft.cases.measured_keys import MEASURED, measured_of
 from saltloft.cases.piece_keys import PIECE, STAGE, check_count, check_parts, check_shape, hours_of
+from saltloft.facts.loader import load_facts
 from saltloft.foundation.errors import InputError
 from saltloft.foundation.words import say
 from saltloft.process.ensemble import LONGEST_D
@@ -49,6 +52,7 @@ SCHEMA: Schema = {
         },
         many=True,
     ),
+    "measured": MEASURED,
 }
 
 
@@ -121,6 +125,7 @@ def read_dry(path: Path, parameters: DryingParameters) -> DryCase:
         weighings=tuple(_weighing(table, piece) for table in weighings),
         members=members,
         seed=1 if (seed := ensemble.whole("seed")) is None else seed,
+        measured=measured_of(file.sections("measured"), meter_error(load_facts())),
     )
 
 

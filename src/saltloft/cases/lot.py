@@ -68,15 +68,6 @@ class LotCase:
     used_entries: tuple[str, ...]
 
 
-def meter_error(house: OpenHouse) -> float:
-    """Error of a usual water activity meter, one standard deviation. [1]
-
-    Args:
-        house: OpenHouse. For the fact row.
-    """
-    return float(house.facts.get("sorption.water_activity_meter_error").sd or 0.0)
-
-
 def lot_case(
     house: OpenHouse,
     lot: str,
@@ -120,7 +111,7 @@ def lot_case(
         all_readings = tuple(reading for reading in all_readings if reading.day <= weighed_until_d)
     weighed = tuple(reading for reading in all_readings if reading.day > 0.0)
     good = tuple(reading for reading in weighed if LOSSES[0] <= reading.loss <= LOSSES[1])
-    measured, sampled = samples(record, meter_error(house))
+    measured, sampled = samples(record, meter_error(house.facts))
     if weighed_until_d is not None:
         measured = tuple(reading for reading in measured if reading.day <= weighed_until_d)
     entries = [

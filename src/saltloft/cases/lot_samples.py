@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import Any
 
+from saltloft.facts.loader import Facts
 from saltloft.plant.lot_record import LotRecord
 from saltloft.plant.stated import Stated
 from saltloft.process.learning import Measured
@@ -22,12 +23,31 @@ PLACE_ERROR = {"ground": 0.0, "slice": 0.005, "core": 0.005, "rim": 0.02}
 MOISTURE_ERROR, DIAMETER_ERROR_M = 0.010, 0.0007
 
 
-def samples(record: LotRecord, meter_error: float) -> tuple[tuple[Measured, ...], tuple[str, ...]]:
+def meter_error(facts: Facts) -> float:
+    """Standard deviation of a usual water activity meter. [1]
+
+    Args:
+        facts: Facts.
+    """
+    return float(facts.get("sorption.water_activity_meter_error").sd or 0.0)
+
+
+def activity_error(sample: str, meter: float) -> float:
+    """Standard deviation of a water activity read on a kind of sample, meter and place together. [1]
+
+    Args:
+        sample: str. A name in QUANTITY.
+        meter: float. Standard deviation of the meter. [1]
+    """
+    return float((meter**2 + PLACE_ERROR[sample] ** 2) ** 0.5)
+
+
+def samples(record: LotRecord, meter: float) -> tuple[tuple[Measured, ...], tuple[str, ...]]:
     """Water activities, moistures and diameters of a lot after stuffing.
 
     Args:
         record: LotRecord.
-        meter_error: float. Of a usual water activity meter. [1]
+        meter: float. Standard deviation of the water activity meter. [1]
 
     Returns:
         tuple of Measured by kind and time, and the ids of the entries they came from.
@@ -43,8 +63,7 @@ def samples(record: LotRecord, meter_error: float) -> tuple[tuple[Measured, ...]
         return [(one, entries) for one, entries in pairs if one is not None]
 
     def activity(read: Any, day: float) -> Measured:
-        error = (meter_error**2 + PLACE_ERROR[read.sample] ** 2) ** 0.5
-        return Measured(day, QUANTITY[read.sample], float(read.value), error)
+        return Measured(day, QUANTITY[read.sample], float(read.value), activity_error(read.sample, meter))
 
     def moisture(read: Any, day: float) -> Measured | None:
         if QUANTITY.get(read.sample) != "water_activity_mean":

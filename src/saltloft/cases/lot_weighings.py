@@ -34,6 +34,7 @@ class LossReading:
         entries: tuple of str. The weighing and its green weight.
         scale, green_scale: str. What it and its green weight stood on; empty when not known.
         rack: str. Where it hangs; empty when not said.
+        own_green: bool. It was compared with its own green weight, not the lot's mean.
     """
 
     at: datetime
@@ -47,6 +48,7 @@ class LossReading:
     scale: str = ""
     green_scale: str = ""
     rack: str = ""
+    own_green: bool = True
 
 
 def net_kg(weighed: PieceWeighed) -> float:
@@ -61,17 +63,26 @@ def losses(record: LotRecord) -> tuple[LossReading, ...]:
         record: LotRecord. A dry sausage lot.
 
     Returns:
-        tuple of LossReading. A tagged piece without a green weight is compared with the
-        lot's mean green weight a piece, as an untagged one.
+        tuple of LossReading. A tagged piece, or so many pieces of one rack, without a green
+        weight of their own are compared with the lot's mean green weight a piece.
     """
-    green = {item.payload.tag: item for item in record.weighings if item.payload.green and item.payload.tag}
+    green = {
+        _same(item.payload): item
+        for item in record.weighings
+        if item.payload.green and (item.payload.tag or item.payload.rack)
+    }
     found = [
         reading
         for item in record.weighings
         if not item.payload.green
-        and (reading := _loss(item, green.get(item.payload.tag), record)) is not None
+        and (reading := _loss(item, green.get(_same(item.payload)), record)) is not None
     ]
     return tuple(sorted(found, key=lambda reading: (reading.at, reading.tag)))
+
+
+def _same(weighed: PieceWeighed) -> tuple[str, str, int]:
+    """What makes two weighings ones of the same pieces: the tag, else rack and number."""
+    return (weighed.tag, "", 1) if weighed.tag else ("", weighed.rack, weighed.pieces)
 
 
 def _loss(
@@ -99,6 +110,7 @@ def _loss(
         scale=weighed.instrument,
         green_scale=green.payload.instrument if green is not None else "",
         rack=weighed.rack,
+        own_green=green is not None,
     )
 
 

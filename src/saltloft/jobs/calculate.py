@@ -71,6 +71,7 @@ class DryingDesk:
             self.parameters,
             targets=case.targets,
             weighings=case.weighings,
+            measured=case.measured,
             members=case.members,
             seed=case.seed,
             kill=self.kill,

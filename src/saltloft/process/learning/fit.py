@@ -94,7 +94,10 @@ def _racks(observed: Observations) -> tuple[str, ...]:
 def _shared(
     local: Slopes, observed: Observations, racks: tuple[str, ...], gains: tuple[Gain, ...]
 ) -> tuple[Array, Array]:
-    """What a piece adds to each reading, (obs, slots), and what racks and scales add, (obs, nuisances)."""
+    """What a piece adds to each reading, (obs, slots + 1), and what racks and scales add, (obs, nuisances).
+
+    The last slot is how far its green weight lies from the mean it was compared with.
+    """
     piece = local.piece / np.sqrt(observed.pieces)[:, None]
     place = np.array([PIECE_SLOTS.index(name) for name in PLACE])
     more = []
@@ -108,7 +111,8 @@ def _shared(
     stated = observed.spread / np.sqrt(observed.pieces)
     scaled = np.isfinite(stated) & (own > 0.0)
     piece[scaled] *= (stated[scaled] / own[scaled])[:, None]
-    return piece, np.concatenate([np.zeros((observed.count, 0)), *more], axis=1)
+    green = observed.green_spread / np.sqrt(observed.pieces) * np.clip(1.0 - observed.value, 0.0, 1.0)
+    return np.column_stack([piece, green]), np.concatenate([np.zeros((observed.count, 0)), *more], axis=1)
 
 
 def _met(local: Slopes, more: Array, point: Array, state: State, observed: Observations) -> Posterior:

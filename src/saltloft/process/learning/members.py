@@ -100,9 +100,10 @@ def offsets_of(left: Array, fit: Fit, observed: Observations, *, seed: int, lot:
             continue
         offset = errors.offset[here] * errors.weight[here, None]
         capacity = errors.capacity[number]
-        slots = _OFFSET_SLOT0 + len(PIECE_SLOTS) * number + np.arange(len(PIECE_SLOTS))
+        width = errors.offset.shape[1]
+        slots = _OFFSET_SLOT0 + width * number + np.arange(width)
         noise = statistics.normal(seed, lot, row, slots[None, :]) @ np.linalg.cholesky(capacity).T
-        found[name] = (left[here].T @ offset) @ capacity + noise
+        found[name] = ((left[here].T @ offset) @ capacity + noise)[:, : len(PIECE_SLOTS)]
     return found
 
 

@@ -50,6 +50,8 @@ class Weighing:
         scale: str. Which scale; empty when not known.
         green_scale: str. Which scale took the green weight; empty when not known.
         rack: str. Where it hangs; pieces of one rack share its air. Empty when not known.
+        green_spread: float. Standard deviation of one piece's green weight about `green_kg` a piece,
+            as a share; 0 where the green weight is these pieces' own.
     """
 
     day: float
@@ -62,6 +64,7 @@ class Weighing:
     scale: str = ""
     green_scale: str = ""
     rack: str = ""
+    green_spread: float = 0.0
 
     @property
     def group(self) -> str:
@@ -107,6 +110,7 @@ class Observations:
         wide: array (obs,). Spread of a wild reading. [unit of value]
         weighed: array of bool (obs,).
         green_kg: array (obs,). 0 when not known. [kg]
+        green_spread: array (obs,). Of one piece's green weight; 0 where it was weighed.
         scale, green_scale, rack, tag: tuple of str, one a row.
     """
 
@@ -122,6 +126,7 @@ class Observations:
     wide: Array
     weighed: Truths
     green_kg: Array
+    green_spread: Array
     scale: tuple[str, ...]
     green_scale: tuple[str, ...]
     rack: tuple[str, ...]
@@ -272,6 +277,7 @@ def observations_of(
         wide=rows([parameters.outlier_spread] * len(weighings), 10.0 * sds),
         weighed=order < len(weighings),
         green_kg=rows([w.green_kg for w in weighings], [0.0] * len(measured)),
+        green_spread=rows([w.green_spread for w in weighings], [0.0] * len(measured)),
         scale=words([w.scale for w in weighings] + few),
         green_scale=words([w.green_scale for w in weighings] + few),
         rack=words([w.rack for w in weighings] + few),
