@@ -47,7 +47,8 @@ def compiled_slope(piece: Ensemble, nodes: Nodes) -> tuple[Slope, Callable[[int]
         store, and the store.
     """
     compiled, kernel = one_lane("compiled"), one_lane("kernel_rates")
-    row, rows_of, count_of = (getattr(one_lane("kernel_lanes"), n) for n in ("row", "rows_of", "count_of"))
+    lanes = one_lane("kernel_lanes")
+    row, rows_of, count_of, row_of_vapour = lanes.row, lanes.rows_of, lanes.count_of, kernel.VAPOUR
     its_rates = kernel.rates
     members, n = piece.members, nodes.count
     cells = members.potential.value.shape[1] - 1
@@ -57,13 +58,19 @@ def compiled_slope(piece: Ensemble, nodes: Nodes) -> tuple[Slope, Callable[[int]
     parts = [np.zeros(size) for size in (n, n, kernel.NODE_ROWS * n, kernel.RIM_ROWS, n, n)]
     parts += [compiled.member_table(members).ravel(), air[:, 0, 0].copy(), compiled.brine_table(members)]
     parts += [tables.ravel(), np.array([nodes.derivative, nodes.integral, nodes.divergence]).ravel(), scalars]
+    parts.append(np.zeros(3))  # vapour at mid-block, its drift, mid-block
+    begins = np.concatenate([[0.0], piece.blocks.end_s[:-1, 0]])
+    middles = 0.5 * (begins + piece.blocks.end_s[:, 0])
+    drifts = np.zeros_like(middles) if piece.blocks.drift is None else piece.blocks.drift[:, 0]
     starts = tuple(int(at) for at in np.cumsum([0, *(len(part) for part in parts)])[:-1])
     store, entries = np.concatenate(parts), (0,) * n
+    vapour = starts[7] + row_of_vapour
 
     @njit(error_model="numpy")
-    def slope(y, _t, store):  # type: ignore[no-untyped-def]
+    def slope(y, t, store):  # type: ignore[no-untyped-def]
         for i in range(2 * n):
             store[i] = y[i]
+        store[vapour] = store[starts[12]] + store[starts[12] + 1] * (t - store[starts[12] + 2])
         base = rows_of(store)
         x, s, w, at, dx, ds = (
             row(base, starts[0]), row(base, starts[1]), row(base, starts[2]),
@@ -71,27 +78,29 @@ def compiled_slope(piece: Ensemble, nodes: Nodes) -> tuple[Slope, Callable[[int]
         )  # fmt: skip
         p, air_now, brine = row(base, starts[6]), row(base, starts[7]), row(base, starts[8])
         its_rates(
-            count_of(entries), x, s, p, air_now, brine, row(base, starts[9]), row(base, starts[10]),
-            row(base, starts[11]), w, at, dx, ds,
+            count_of(entries), x, s, p, air_now, row_of_vapour, brine, row(base, starts[9]),
+            row(base, starts[10]), row(base, starts[11]), w, at, dx, ds,
         )  # fmt: skip
         return store[starts[4] : starts[4] + 2 * n].copy()
 
     def set_air(block: int) -> None:
         store[starts[7] : starts[8]] = air[:, block, 0]
+        store[starts[12] :] = store[vapour], drifts[block], middles[block]
 
     return slope, set_air, store
 
 
 def python_slope(piece: Ensemble, nodes: Nodes) -> tuple[Slope, Callable[[int], None], Array]:
     """The readable rates for one member; as `compiled_slope`."""
-    n, now = nodes.count, [air_in_block(piece.blocks, np.array([0]))]
+    n, block = nodes.count, np.array([0])
 
-    def slope(y: Array, _t: float, _store: Array) -> Array:
-        dx, ds = rates(piece.members, nodes, now[0], y[:n, None], y[n:, None])
+    def slope(y: Array, t: float, _store: Array) -> Array:
+        air = air_in_block(piece.blocks, block, np.array([t]))
+        dx, ds = rates(piece.members, nodes, air, y[:n, None], y[n:, None])
         return np.concatenate([dx[:, 0], ds[:, 0]])
 
-    def set_air(block: int) -> None:
-        now[0] = air_in_block(piece.blocks, np.array([block]))
+    def set_air(number: int) -> None:
+        block[0] = number
 
     return slope, set_air, np.zeros(1)
 

@@ -17,7 +17,7 @@ from zipfile import BadZipFile
 import numpy as np
 from numpy.typing import NDArray
 
-from saltloft.process.build import batter_of, blocks_of, members_of, stage_ends_d
+from saltloft.process.build import batter_of, members_of
 from saltloft.process.draws import Draws
 from saltloft.process.kept_states import KeptStates, code_digest, feed
 from saltloft.process.learning import (
@@ -33,6 +33,7 @@ from saltloft.process.learning import (
 from saltloft.process.parameters import DryingParameters
 from saltloft.process.piece import Piece
 from saltloft.process.programme import DAY_S, Programme
+from saltloft.process.room_air import blocks_of, stage_ends_d
 
 Array = NDArray[np.float64]
 
