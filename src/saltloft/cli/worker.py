@@ -19,7 +19,7 @@ from saltloft.cases.open_house import OpenHouse
 from saltloft.foundation.errors import SaltloftError
 from saltloft.foundation.words import LANGUAGE
 from saltloft.house import House
-from saltloft.jobs import forecast, hand, judge, queue, today
+from saltloft.jobs import forecast, hand, insight, judge, queue, today
 from saltloft.papers.screen import drawings
 from saltloft.plant.answers import LotOutlook
 
@@ -37,6 +37,14 @@ def compute_lot(house: OpenHouse, lot: str, _: Mapping[str, str]) -> None:
     forecast.forecast(house, lot)
     queue.ask(house, queue.DRAW, lot, wall())
     queue.ask(house, queue.DAY, queue.DAY_SUBJECT, wall())
+    queue.ask(house, queue.EXPLAIN, lot, wall())
+
+
+def explain_lot(house: OpenHouse, lot: str, _: Mapping[str, str]) -> None:
+    """Tell why the lot's ready day moved, what its readings taught, and what to weigh next."""
+    outlook = forecast.kept_outlook(house, lot)
+    if outlook is not None:
+        insight.update(house, outlook, wall())
 
 
 def compute_day(house: OpenHouse, _: str, __: Mapping[str, str]) -> None:
@@ -87,6 +95,7 @@ HANDLERS: dict[str, queue.Handler] = {
     queue.FORECAST: compute_lot,
     queue.DAY: compute_day,
     queue.DRAW: draw_lot,
+    queue.EXPLAIN: explain_lot,
 }
 
 

@@ -25,7 +25,7 @@ from saltloft.store.journal import Entry
 from saltloft.store.kept import KeptResult
 from saltloft.store.work import WorkItem
 
-FORECAST, DAY, DRAW = "forecast", "day", "draw"
+FORECAST, DAY, DRAW, EXPLAIN = "forecast", "day", "draw", "explain"
 CURSOR_KEY = "queue-cursor"
 DAY_SUBJECT = "house"
 PAGE = 500
@@ -72,7 +72,7 @@ def ask(house: OpenHouse, sort: str, subject: str, now: datetime) -> None:
 
     Args:
         house: OpenHouse.
-        sort: str. FORECAST, DAY or DRAW.
+        sort: str. FORECAST, DAY, DRAW or EXPLAIN.
         subject: str. The lot, or DAY_SUBJECT.
         now: datetime, aware. The worker's clock, not the demo house's moment.
     """

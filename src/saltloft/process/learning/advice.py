@@ -86,6 +86,8 @@ class Teaching:
         now_d: float. With all readings. [d]
         taught: tuple of Taught, in time order.
         options: tuple of Option.
+        of_loss: bool. True where the loss creeps towards its target and a day says little: then
+            every doubt in here is of the weight loss on the ready day instead. [% for d]
     """
 
     ready_d: float
@@ -94,6 +96,7 @@ class Teaching:
     now_d: float
     taught: tuple[Taught, ...]
     options: tuple[Option, ...]
+    of_loss: bool = False
 
 
 @dataclass(frozen=True)
@@ -121,11 +124,13 @@ class Rows:
         return Rows(self.slopes[which], self.weight[which], self.offset[which], self.group[which])
 
     def joined(self, more: Rows) -> Rows:
-        """These rows and others; equal group numbers are the same pieces."""
+        """These rows and others; equal group numbers are the same pieces. Slots only one has are 0."""
+        width = max(self.offset.shape[1], more.offset.shape[1])
+        offsets = [np.pad(one.offset, ((0, 0), (0, width - one.offset.shape[1]))) for one in (self, more)]
         return Rows(
             np.concatenate([self.slopes, more.slopes]),
             np.concatenate([self.weight, more.weight]),
-            np.concatenate([self.offset, more.offset]),
+            np.concatenate(offsets),
             np.concatenate([self.group, more.group]),
         )
 

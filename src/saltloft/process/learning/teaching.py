@@ -72,6 +72,7 @@ class Ground:
         prior: LotPrior or None. What other lots of the house say.
         tags: tuple of str. Pieces whose green weight is known: only these can be weighed as a loss.
         meter_sd: float. Error of a water activity meter, one standard deviation. [1]
+        of_loss: bool. Ask about the weight loss on the ready day instead of the day itself.
     """
 
     piece: Piece
@@ -86,6 +87,7 @@ class Ground:
     prior: LotPrior | None = None
     tags: tuple[str, ...] = ()
     meter_sd: float = 0.005
+    of_loss: bool = False
 
     @cached_property
     def state(self) -> State:
@@ -147,15 +149,17 @@ class Batch:
 
     @cached_property
     def gradient(self) -> Array:
-        """Days the ready day moves for each column's standard deviation, array (columns,). [d]"""
+        """Days the ready day moves for each column's standard deviation, array (columns,). [d or %]"""
         ground = self.ground
-        values = quantity_of(self.run, TARGETS[ground.target][0])
+        values = quantity_of(self.run, "weight_loss_pct" if ground.of_loss else TARGETS[ground.target][0])
         at = int(np.searchsorted(self.run.time_d, ground.ready_d - 1e-5))
         first, last = max(at - 1, 0), min(at + 1, len(values) - 1)
         pace = (values[last, 0] - values[first, 0]) / (self.run.time_d[last] - self.run.time_d[first])
         moved = (values[at, 1:] - values[at, 0]) / STEP
         slope = np.zeros(len(ground.state.names))
-        slope[self.columns[0]] = -moved[: len(self.columns[0])] / pace
+        slope[self.columns[0]] = (
+            moved[: len(self.columns[0])] if ground.of_loss else -moved[: len(self.columns[0])] / pace
+        )
         return slope
 
     def _slopes(self, table: Array) -> tuple[Array, Array]:
@@ -272,6 +276,7 @@ def teaching(ground: Ground) -> Teaching:
         now_d=spread(gradient, read, state.precision),
         taught=() if rows is None else _taught(ground, rows, gradient),
         options=tuple(_options(batch, rows)),
+        of_loss=ground.of_loss,
     )
 
 
