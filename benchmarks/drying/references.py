@@ -106,7 +106,13 @@ def python_slope(piece: Ensemble, nodes: Nodes) -> tuple[Slope, Callable[[int], 
 
 
 def by_lsoda(
-    piece: Ensemble, slope: Slope, set_air: Callable[[int], None], store: Array, rtol: float
+    piece: Ensemble,
+    slope: Slope,
+    set_air: Callable[[int], None],
+    store: Array,
+    rtol: float,
+    *,
+    until_s: float = DAYS * DAY_S,
 ) -> Array:
     """Water at the output times, array (times, n, 1), restarted wherever the air changes."""
     members, ends = piece.members, piece.blocks.end_s[:, 0]
@@ -114,7 +120,7 @@ def by_lsoda(
     y = np.repeat([members.water[0], members.salt[0]], NODES)
     out, start, begin = [y[:NODES].copy()], 0.0, 1
     for block, border in enumerate(ends):
-        end = min(float(border), DAYS * DAY_S)
+        end = min(float(border), until_s)
         until = int(np.searchsorted(OUTPUT_S, end * (1.0 + 1e-12), side="right"))
         wanted = OUTPUT_S[begin:until]
         times = np.unique(np.concatenate([[start], np.minimum(wanted, end), [end]]))
@@ -122,7 +128,7 @@ def by_lsoda(
         path = odeint(slope, y, times, args=(store,), rtol=rtol, atol=atol, mxstep=10_000)  # type: ignore[call-overload]
         out += [path[np.searchsorted(times, min(moment, end)), :NODES] for moment in wanted]
         y, start, begin = path[-1], end, until
-        if start >= DAYS * DAY_S:
+        if start >= until_s:
             break
     return np.array(out)[:, :, None]
 

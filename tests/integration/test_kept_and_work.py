@@ -67,3 +67,22 @@ def test_what_a_dead_worker_left_is_taken_again_three_times(tmp_path: Path) -> N
     assert taken is not None
     work.release(again)
     assert work.counts() == {"failed": 1, "waiting": 1}
+
+
+def test_member_states_are_whole_files_that_may_go(tmp_path: Path) -> None:
+    """One a lot, the last put; any name; others forgotten; a rebuild drops them; a full disk is no error."""
+    house = make_house(tmp_path / "house")
+    states = house.store.member_states
+    assert states.get("AL-0310") is None
+    assert states.put("AL-0310", b"one")
+    assert states.put("AL-0310", b"two")
+    assert states.put("../AL/0311", b"three")
+    assert states.get("AL-0310") == b"two"
+    assert sorted(path.suffix for path in states.folder.iterdir()) == [".states", ".states"]
+    states.keep_only(["AL-0310"])
+    assert states.get("../AL/0311") is None
+    house.store.rebuild()
+    assert states.get("AL-0310") is None
+    states.folder.rmdir()
+    states.folder.write_bytes(b"")  # no folder can be there
+    assert not states.put("AL-0310", b"one")
