@@ -28,7 +28,7 @@ from saltloft.process.learning.advice import (
     taught_by,
 )
 from saltloft.process.learning.columns import LinearModel, LotPrior, State, state_of
-from saltloft.process.learning.lanes import PLACE, STEP, lanes_of, lot_lanes, piece_lanes, predicted
+from saltloft.process.learning.lanes import PLACE, STEP, lanes_of, lot_lanes, piece_lanes
 from saltloft.process.learning.observations import (
     Measured,
     Observations,
@@ -178,10 +178,9 @@ class Batch:
     @cached_property
     def _tried_slopes(self) -> tuple[Array, Array]:
         """Slopes of the readings tried: weighings of all days, then samples of all days."""
-        time_d = self.tried.time_d
-        inside = np.searchsorted(self.run.time_d, time_d)
-        series = predicted(self.run)[:, inside]
-        return self._slopes(self.tried.unsorted(self.tried.pick(series)))
+        inside = np.searchsorted(self.run.time_d, np.array(self.ground.days) - 1e-5)
+        loss, activity = self.run.weight_loss[inside], self.run.states.water_activity_mean[inside]
+        return self._slopes(np.concatenate([loss, activity]))
 
     def weighed(self, number: int, pieces: int) -> Rows:
         """Some known pieces weighed on a day tried; without known pieces, a set weighed as one.
