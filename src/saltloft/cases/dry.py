@@ -11,7 +11,7 @@ from saltloft.cases.case_file import Table, read_case
 from saltloft.cases.keys import Flag, Number, Range, Schema, Section, Text
 from saltloft.cases.lot_samples import meter_error
 from saltloft.cases.measured_keys import MEASURED, measured_of
-from saltloft.cases.piece_keys import PIECE, STAGE, check_count, check_parts, check_shape, hours_of
+from saltloft.cases.piece_keys import PIECE, STAGE, check_count, check_parts, check_shape, hours_of, pulse_of
 from saltloft.facts.loader import load_facts
 from saltloft.foundation.errors import InputError
 from saltloft.foundation.words import say
@@ -245,6 +245,7 @@ def _stage(table: Table, parameters: DryingParameters) -> Stage:
         until_moisture_protein=table.number("until_moisture_protein"),
         until_ph=table.number("until_ph"),
         ph_end=_span(table.span("ph_end")),
+        pulse=pulse_of(table),
     )
 
 

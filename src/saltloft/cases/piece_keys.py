@@ -5,6 +5,7 @@ from __future__ import annotations
 from saltloft.cases.case_file import Table
 from saltloft.cases.keys import Flag, Number, Range, Section, Span, Text
 from saltloft.foundation.words import say
+from saltloft.process.pulses import Pulse
 
 # Starch, milk powder, sugar and ash in an extended sausage stay well below the rest (memory).
 LEAST_SUM_PCT = 75.0
@@ -53,6 +54,9 @@ STAGE = Section(
         "air_m_s": Span(0, 5),
         "ph_end": Span(3.5, 7.5),
         "packed": Flag(),
+        "fans_on_h": Number(0.02, 240),
+        "fans_off_h": Number(0.02, 240),
+        "rest_rh_pct": Number(20, 100, hint=_percent),
     },
     many=True,
     required=True,
@@ -78,6 +82,25 @@ def hours_of(stage: Table) -> Range:
     if days is not None:
         return Range(days.low * 24.0, days.high * 24.0)
     raise stage.refusal("duration_h", say("the stage lacks its duration"), allowed="duration_h, duration_d")
+
+
+def pulse_of(stage: Table) -> Pulse | None:
+    """Fans that run and rest in turn, from fans_on_h, fans_off_h and rest_rh_pct.
+
+    Raises:
+        InputError: one of the two without the other, or a resting humidity without both.
+    """
+    names = ("fans_on_h", "fans_off_h")
+    on, off = (stage.number(name) for name in names)
+    rest = stage.number("rest_rh_pct")
+    if on is not None and off is not None:
+        return Pulse(on, off, None if rest is None else 0.01 * rest)
+    for name, given in zip((*names, "rest_rh_pct"), (on, off, rest), strict=True):
+        if given is not None:
+            raise stage.refusal(
+                name, say("fans that rest need both lengths"), allowed="fans_on_h, fans_off_h"
+            )
+    return None
 
 
 def check_parts(piece: Table) -> None:

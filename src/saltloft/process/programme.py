@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from saltloft.foundation.errors import InputError
+from saltloft.process.pulses import Pulse
 
 Array = NDArray[np.float64]
 
@@ -57,6 +58,7 @@ class Stage:
         until_moisture_protein: float or None. Ends when the lot's mean is there. [kg/kg]
         until_ph: float or None. Ends when the pH is there, if a pH course is given.
         ph_end: Span or None. pH at the end of the stage, when stated.
+        pulse: Pulse or None. Fans that run and rest in turn.
     """
 
     name: str
@@ -70,6 +72,7 @@ class Stage:
     until_moisture_protein: float | None = None
     until_ph: float | None = None
     ph_end: Span | None = None
+    pulse: Pulse | None = None
 
     @property
     def ends_early(self) -> bool:

@@ -11,7 +11,8 @@ from saltloft.process.draws import Draws, value_of
 from saltloft.process.drying.members import Blocks, Members
 from saltloft.process.log_air import block_means, cut_log, held_means
 from saltloft.process.parameters import DryingParameters
-from saltloft.process.programme import DAY_S, AirTrace, Programme, Span
+from saltloft.process.programme import DAY_S, AirTrace, Programme, Span, Stage
+from saltloft.process.pulses import pulse_ends
 from saltloft.science import moist_air, transfer
 
 Array = NDArray[np.float64]
@@ -193,6 +194,36 @@ def _log_stretch(rows: _AirRows, trace: AirTrace, *, resolve: bool) -> _Stretch:
     )
 
 
+def _stage_stretch(
+    rows: _AirRows, stage: Stage, celsius: Array, air: tuple[Array, Array], end_s: Array
+) -> _Stretch:
+    """One stage: a block, or two a cycle where its fans run and rest in turn."""
+    humidity, speed = air
+    saturated = moist_air.vapour_concentration_kg_m3(celsius)
+    states, ends = [(humidity, speed)], end_s[None]
+    if stage.pulse is not None:
+        begin_s = rows.blocks[-1].end_s[-1] if rows.blocks else np.zeros_like(end_s)
+        ends = pulse_ends(begin_s, end_s, stage.pulse)
+        rest = stage.pulse.rest_humidity
+        states.append((humidity if rest is None else np.full_like(humidity, rest), 0.0 * speed))
+    films = [rows.film_at(moving, celsius, measured=stage.measured) for _, moving in states]
+    cycles = len(ends) // len(states)
+
+    def in_turn(parts: list[Array]) -> Array:
+        return np.tile(np.stack(parts), (cycles, 1))
+
+    film = tuple(in_turn([one[part] for one in films]) for part in range(3))
+    return _Stretch(
+        end_s=ends,
+        temperature_c=np.tile(celsius, (len(ends), 1)),
+        saturated=np.tile(saturated, (len(ends), 1)),
+        vapour=in_turn([saturated * wet for wet, _ in states]),
+        film=(film[0], film[1], film[2]),
+        measured=np.full((len(ends), 1), stage.measured),
+        is_open=not stage.packed,
+    )
+
+
 def blocks_of(
     programme: Programme,
     parameters: DryingParameters,
@@ -226,18 +257,10 @@ def blocks_of(
             return draws.per_member(span.at(draws.of_stage(stage_number, name)))
 
         celsius = drawn(stage.temperature_c, "temperature")
-        saturated = moist_air.vapour_concentration_kg_m3(celsius)
-        film = rows.film_at(drawn(stage.air_m_s, "air"), celsius, measured=stage.measured)
-        rows.add(
-            _Stretch(
-                end_s=DAY_S * draws.per_member(ends_d[i])[None],
-                temperature_c=celsius[None],
-                saturated=saturated[None],
-                vapour=(saturated * drawn(stage.relative_humidity, "humidity"))[None],
-                film=(film[0][None], film[1][None], film[2][None]),
-                measured=np.array([[stage.measured]]),
-                is_open=not stage.packed,
-            )
-        )
+        humidity, speed = drawn(stage.relative_humidity, "humidity"), drawn(stage.air_m_s, "air")
+        end_s = DAY_S * draws.per_member(ends_d[i])
+        if i == len(programme.stages) - 1:
+            end_s = np.maximum(end_s, DAY_S * (horizon_d + 1.0))
+        rows.add(_stage_stretch(rows, stage, celsius, (humidity, speed), end_s))
     rows.hold(DAY_S * (horizon_d + 1.0))
     return rows.joined()
