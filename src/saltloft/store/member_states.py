@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import os
 from collections.abc import Collection
+from contextlib import suppress
 from pathlib import Path
 
 
@@ -38,7 +39,8 @@ class MemberStates:
             partial.write_bytes(body)
             partial.replace(path)
         except OSError:
-            partial.unlink(missing_ok=True)
+            with suppress(OSError):
+                partial.unlink()
             return False
         return True
 
