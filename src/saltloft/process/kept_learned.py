@@ -7,12 +7,9 @@ that reading it back can run nothing.
 from __future__ import annotations
 
 import hashlib
-import io
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Any
-from zipfile import BadZipFile
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +27,7 @@ from saltloft.process.learning import (
     Measured,
     Weighing,
 )
+from saltloft.process.packed import pack, unpack
 from saltloft.process.parameters import DryingParameters
 from saltloft.process.piece import Piece
 from saltloft.process.programme import DAY_S, Programme
@@ -67,22 +65,18 @@ class KeptLearned:
             arrays |= {f"linear_{name}": getattr(learned.linear, name) for name in LINEAR}
             blocks = learned.linear.blocks
             arrays |= {"weight": blocks.weight, "offset": blocks.offset, "group": blocks.group}
-        out = io.BytesIO()
-        np.savez(out, told=np.frombuffer(json.dumps(told, sort_keys=True).encode(), np.uint8), **arrays)
-        return out.getvalue()
+        return pack(told, arrays)
 
     @staticmethod
     def from_bytes(body: bytes) -> KeptLearned | None:
         """What was written; None when it is damaged or of another version."""
         try:
-            with np.load(io.BytesIO(body), allow_pickle=False) as arrays:
-                return _read({name: arrays[name] for name in arrays.files})
-        except (ValueError, KeyError, TypeError, OSError, EOFError, BadZipFile):
+            return _read(*unpack(body))
+        except (ValueError, KeyError, TypeError):
             return None
 
 
-def _read(arrays: Mapping[str, Any]) -> KeptLearned:
-    told = json.loads(arrays["told"].tobytes())
+def _read(told: Mapping[str, Any], arrays: Mapping[str, Any]) -> KeptLearned:
     linear = None
     if "columns" in told:
         blocks = ErrorBlocks(arrays["weight"], arrays["offset"], arrays["group"])

@@ -7,13 +7,11 @@ draw, and the air up to that day. Then the answer is the same, byte for byte, as
 from __future__ import annotations
 
 import hashlib
-import io
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, is_dataclass
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
-from zipfile import BadZipFile
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +22,7 @@ from saltloft.process.drying.integrate import Start
 from saltloft.process.drying.laws import Potential
 from saltloft.process.drying.members import Blocks, Members
 from saltloft.process.drying.outputs import SEEN
+from saltloft.process.packed import pack, unpack
 
 Array = NDArray[np.float64]
 Single = NDArray[np.float32]
@@ -67,32 +66,20 @@ class KeptStates:
     def to_bytes(self) -> bytes:
         """Written down; the same states give the same bytes."""
         start = self.start
-        arrays: dict[str, Any] = {f"states_{name}": values for name, values in self.values.items()}
-        arrays |= {"time_d": self.time_d, "rests_on": np.array(self.rests_on)}
-        arrays |= {"start_time_s": np.array(start.time_s), "start_water": start.water}
-        arrays |= {"start_salt": start.salt, "start_length_s": start.length_s}
-        if start.memory is not None:
-            arrays["start_memory"] = start.memory
-        out = io.BytesIO()
-        np.savez(out, **arrays)
-        return out.getvalue()
+        arrays = {"time_d": self.time_d, "water": start.water, "salt": start.salt, "length_s": start.length_s}
+        arrays |= {} if start.memory is None else {"memory": start.memory}
+        states = {f"states_{name}": values for name, values in self.values.items()}
+        return pack({"rests_on": self.rests_on, "time_s": start.time_s}, arrays | states)
 
     @staticmethod
     def from_bytes(body: bytes) -> KeptStates | None:
         """What was written; None when it is damaged or of another version."""
         try:
-            with np.load(io.BytesIO(body), allow_pickle=False) as arrays:
-                memory = arrays.get("start_memory")
-                start = Start(
-                    float(arrays["start_time_s"]),
-                    arrays["start_water"],
-                    arrays["start_salt"],
-                    arrays["start_length_s"],
-                    memory,
-                )
-                values = {name: arrays[f"states_{name}"] for name in SEEN}
-                return KeptStates(str(arrays["rests_on"]), arrays["time_d"], values, start)
-        except (ValueError, KeyError, OSError, EOFError, BadZipFile):
+            told, arrays = unpack(body)
+            begin = (arrays["water"], arrays["salt"], arrays["length_s"], arrays.get("memory"))
+            values = {name: arrays[f"states_{name}"] for name in SEEN}
+            return KeptStates(told["rests_on"], arrays["time_d"], values, Start(told["time_s"], *begin))
+        except (ValueError, KeyError, TypeError):
             return None
 
 

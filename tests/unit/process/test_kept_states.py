@@ -14,6 +14,7 @@ from saltloft.process.ensemble import forecast
 from saltloft.process.kept_learned import Kept, KeptLearned
 from saltloft.process.kept_states import KeptStates
 from saltloft.process.learning import Weighing
+from saltloft.process.packed import pack, unpack
 from saltloft.process.programme import AirTrace, Programme
 from saltloft.process.result import DryingForecast
 
@@ -108,4 +109,19 @@ def test_damaged_or_foreign_bytes_are_nothing() -> None:
     """A torn file is as good as none."""
     assert Kept.from_bytes(b"") == Kept()
     assert KeptLearned.from_bytes(b"") is None
-    assert KeptStates.from_bytes(b"PK\x03\x04 torn") is None
+    assert KeptStates.from_bytes(b"{} torn") is None
+
+
+def test_packed_arrays_come_back_and_a_changed_byte_is_seen() -> None:
+    """Values, kinds and shapes; one bit of the body turned over is refused."""
+    arrays = {"a": np.arange(6.0).reshape(2, 3), "b": np.array([1, 2], np.int64), "c": np.zeros((0, 4))}
+    packed = pack({"name": "é", "n": 3}, arrays)
+    told, back = unpack(packed)
+    assert told == {"name": "é", "n": 3}
+    for name, value in arrays.items():
+        assert back[name].dtype == value.dtype
+        np.testing.assert_array_equal(back[name], value)
+    torn = packed[:-1] + bytes([packed[-1] ^ 1])
+    for broken in (torn, packed[:-3], b"", b"no JSON\n"):
+        with pytest.raises((ValueError, KeyError)):
+            unpack(broken)
