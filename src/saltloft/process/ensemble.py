@@ -136,7 +136,7 @@ def forecast(
     outlook, ahead = outlook_of(run, parameters)
     flags = [
         *air_notes(programme, stated_d, horizon_d),
-        *equilibrium_flags(run, targets),
+        *equilibrium_flags(run, targets, pulsed=programme.ends_pulsed),
         *flags_of(run, parameters, mould=piece.mould),
         *([ahead] if ahead else []),
         *range_flags(run, parameters),

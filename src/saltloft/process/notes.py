@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from saltloft.foundation.errors import OutOfRange
 from saltloft.foundation.words import say
@@ -14,17 +15,36 @@ from saltloft.process.result import Flag
 from saltloft.process.simulate import Run
 from saltloft.science.water_activity import equilibrium_water
 
+Array = NDArray[np.float64]
 
-def equilibrium_flags(run: Run, targets: Mapping[str, float]) -> list[Flag]:
+
+def lasting_humidity(run: Run, *, pulsed: bool) -> Array:
+    """Humidity in which each member comes to rest in its last room, array (members,), 0..1.
+
+    Args:
+        run: Run.
+        pulsed: bool. The last two blocks are a run and a rest of the fans: what crosses the film
+            in both evens out.
+    """
+    last, blocks = slice(-2 if pulsed else -1, None), run.blocks
+    begin = blocks.end_s[-3] if pulsed and len(blocks.end_s) > 2 else np.zeros(run.members.count)
+    length = np.diff(np.concatenate([begin[None], blocks.end_s[last]]), axis=0)
+    share = (length if pulsed else np.ones_like(blocks.end_s[last])) * blocks.film_heat[last]
+    humidity: Array = np.sum(share * blocks.vapour[last] / blocks.saturated[last], axis=0) / share.sum(axis=0)
+    return np.clip(humidity, 0.05, 0.99)
+
+
+def equilibrium_flags(run: Run, targets: Mapping[str, float], *, pulsed: bool = False) -> list[Flag]:
     """Members whose last room cannot bring them to the loss or ratio they are meant to reach.
 
     Args:
         run: Run.
         targets: mapping of a name of TARGETS to its level. [unit of the name]
+        pulsed: bool. The fans of the last stage run and rest in turn.
     """
     if not run.blocks.open[-1]:
         return []
-    humidity = np.clip(run.blocks.vapour[-1] / run.blocks.saturated[-1], 0.05, 0.99)
+    humidity = lasting_humidity(run, pulsed=pulsed)
     members = run.members
     try:
         water = equilibrium_water(humidity, members.salt, members.solutes, members.brine, members.halsey)

@@ -174,6 +174,11 @@ class Programme:
         return self.trace.end_d if self.trace else 0.0
 
     @property
+    def ends_pulsed(self) -> bool:
+        """True when the fans of the last stage run and rest in turn."""
+        return bool(self.stages) and self.stages[-1].pulse is not None
+
+    @property
     def set_points_only(self) -> bool:
         """True when nothing of the air was measured."""
         return self.trace is None and not any(stage.measured for stage in self.stages)
