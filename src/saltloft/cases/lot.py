@@ -91,29 +91,18 @@ def lot_case(
     """
     known = known_at(house, asof) if as_recorded else None
     record = house.store.lots.get(lot, known)
-    if record.family != "dry_sausage" or not isinstance(record.made.payload, LotMade):
-        raise InputError(
-            f"{lot} has no forecast in this version",
-            got=record.family,
-            allowed="lots of dry sausage",
-            key="lot",
-        )
-    if record.hung_at is None:
-        raise InputError(f"{lot} does not hang yet", do="hang it first", key="lot")
+    made = _made_of(record)
     asof = min(asof, off_racks_at(record) or asof)
     defined = house.store.products.get(record.product, known).defined
     recipe = house.store.recipes.find(record.recipe, known)
     batter = None if recipe is None else batter_of(record, recipe.defined.payload, house.facts)
     ready = ready_ground(house, defined.payload, asof)
     air = logged_air(house, record, asof, known)
-    all_readings = losses(record)
-    if weighed_until_d is not None:
-        all_readings = tuple(reading for reading in all_readings if reading.day <= weighed_until_d)
-    weighed = tuple(reading for reading in all_readings if reading.day > 0.0)
+    until_d = float("inf") if weighed_until_d is None else weighed_until_d
+    weighed = tuple(reading for reading in losses(record) if 0.0 < reading.day <= until_d)
     good = tuple(reading for reading in weighed if LOSSES[0] <= reading.loss <= LOSSES[1])
     measured, sampled = samples(record, meter_error(house.facts))
-    if weighed_until_d is not None:
-        measured = tuple(reading for reading in measured if reading.day <= weighed_until_d)
+    measured = tuple(reading for reading in measured if reading.day <= until_d)
     entries = [
         *record.made.entry_ids,
         *defined.entry_ids,
@@ -127,7 +116,7 @@ def lot_case(
         product=defined.payload,
         drying=DryCase(
             title=f"{lot} {defined.payload.title}",
-            piece=piece_of(defined.payload, record.made.payload, batter),
+            piece=piece_of(defined.payload, made, batter),
             programme=programme_of(record, defined.payload, air),
             targets=ready.targets,
             weighings=tuple(_weighing(reading) for reading in weighed),
@@ -143,6 +132,20 @@ def lot_case(
         asof=asof,
         used_entries=tuple(dict.fromkeys(entries)),
     )
+
+
+def _made_of(record: LotRecord) -> LotMade:
+    """How a lot that hangs or hung was made; raises InputError for one without a forecast."""
+    if not isinstance(record.made.payload, LotMade):
+        raise InputError(
+            f"{record.lot} has no forecast in this version",
+            got=record.family,
+            allowed="lots of dry sausage",
+            key="lot",
+        )
+    if record.hung_at is None:
+        raise InputError(f"{record.lot} does not hang yet", do="hang it first", key="lot")
+    return record.made.payload
 
 
 def off_racks_at(record: LotRecord) -> datetime | None:
