@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from threading import local
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -67,6 +72,98 @@ def aligned(rows: int) -> Array:
     return flat[skip : skip + rows * LANES].reshape(rows, LANES)
 
 
+@dataclass(frozen=True)
+class Lot:
+    """What the run of one lot is given; the fields are those of `integrate`."""
+
+    members: Members
+    nodes: Nodes
+    blocks: Blocks
+    output_s: Array
+    control: Control
+    start: Start | None = None
+
+
+class _Run:
+    """A lot laid out for the kernel; its groups may be carried in any order, by any thread."""
+
+    def __init__(self, lot: Lot) -> None:
+        members, nodes, times = lot.members, lot.nodes, len(lot.output_s)
+        self.lot, self.begin = lot, lot.start or stuffed(members, nodes)
+        self.out = np.empty((2, times, nodes.count, members.count))
+        self.length = np.empty((times, members.count))
+        self.counts = np.zeros((2, members.count), dtype=np.int64)
+        self.error = np.zeros(members.count)
+        self.matrices = np.array([nodes.derivative, nodes.integral, nodes.divergence])
+        cells = float(members.potential.value.shape[1] - 1)
+        self.scalars = np.array([members.law.water_volume, members.potential.step, nodes.weight[-1], cells])
+        self.member_rows, self.air_rows = member_table(members), air_table(lot.blocks)
+        self.brine, self.rules = brine_table(members), rule_table(lot.control, members)
+        self.tables = np.stack([members.potential.value, members.potential.slope], axis=-1)
+        begin = self.begin
+        self.memory = RimMemory.fresh(members.count) if begin.memory is None else begin.memory.copy()
+        self.out_memory = np.zeros((times if members.rim else 0, 2, members.count))
+        self.profile = np.array([begin.water, begin.salt])
+        self.block = first_block(lot.blocks, begin.time_s)
+
+    def carry(self, first: int) -> None:
+        """The group of LANES members from `first` on."""
+        lot, begin = self.lot, self.begin
+        done = carry(
+            (0,) * lot.nodes.count, first, self.profile, begin.time_s, begin.length_s, self.block,
+            self.member_rows, self.air_rows, lot.blocks.end_s, self.brine, self.tables, self.matrices,
+            lot.nodes.weight, self.scalars, lot.output_s, self.rules, _workspace(lot.nodes.count),
+            self.memory, self.out, self.length, self.out_memory, self.counts, self.error,
+        )  # fmt: skip
+        if done < 1.0:
+            raise NumericsError(
+                "the drying of a member cannot be followed",
+                got=f"one of the members {first} to {min(first + LANES, lot.members.count) - 1}",
+                do="look at the piece and the air: something is far outside what a piece can be",
+            )
+
+    def profiles(self) -> Profiles:
+        memory = self.out_memory if self.lot.members.rim else None
+        return Profiles(
+            self.out[0], self.out[1], self.counts[0], self.counts[1], memory, self.error, self.length
+        )
+
+
+_OF_THREAD = local()
+
+
+def _workspace(nodes: int) -> Array:
+    """The scratch of this thread for so many nodes."""
+    kept: dict[int, Array] = _OF_THREAD.__dict__.setdefault("kept", {})
+    if nodes not in kept:
+        kept[nodes] = aligned(work_rows(nodes))
+    return kept[nodes]
+
+
+def integrate_lots(lots: Sequence[Lot], threads: int = 1) -> list[Profiles]:
+    """Many lots at once, their groups handed out to a pool of threads.
+
+    Args:
+        lots: sequence of Lot.
+        threads: int. From 1 on; the bytes do not hang on it.
+
+    Returns:
+        List of Profiles, one for each lot.
+
+    Raises:
+        NumericsError: when a member would need steps shorter than a millisecond.
+    """
+    runs = [_Run(lot) for lot in lots]
+    groups = [(run, first) for run in runs for first in range(0, run.lot.members.count, LANES)]
+    if threads <= 1 or len(groups) < 2:
+        for run, first in groups:
+            run.carry(first)
+    else:
+        with ThreadPoolExecutor(threads) as pool:
+            list(pool.map(lambda group: group[0].carry(group[1]), groups))
+    return [run.profiles() for run in runs]
+
+
 def integrate_compiled(  # noqa: PLR0917 - as `integrate`
     members: Members,
     nodes: Nodes,
@@ -74,6 +171,8 @@ def integrate_compiled(  # noqa: PLR0917 - as `integrate`
     output_s: Array,
     control: Control,
     start: Start | None = None,
+    *,
+    threads: int = 1,
 ) -> Profiles:
     """As `integrate.integrate`, compiled; `control.fixed_step_s` is not known here.
 
@@ -84,36 +183,9 @@ def integrate_compiled(  # noqa: PLR0917 - as `integrate`
         output_s: array (times,). Wanted moments, rising, none before the start. [s]
         control: Control.
         start: Start or None. Where to go on from; None for stuffing.
+        threads: int. From 1 on; the bytes do not hang on it.
 
     Raises:
         NumericsError: when a member would need steps shorter than a millisecond.
     """
-    begin = start or stuffed(members, nodes)
-    out = np.empty((2, len(output_s), nodes.count, members.count))
-    out_length = np.empty((len(output_s), members.count))
-    counts, error = np.zeros((2, members.count), dtype=np.int64), np.zeros(members.count)
-    matrices = np.array([nodes.derivative, nodes.integral, nodes.divergence])
-    cells = members.potential.value.shape[1] - 1
-    scalars = np.array([members.law.water_volume, members.potential.step, nodes.weight[-1], float(cells)])
-    p, air, brine = member_table(members), air_table(blocks), brine_table(members)
-    tables = np.stack([members.potential.value, members.potential.slope], axis=-1)
-    size, work = (0,) * nodes.count, aligned(work_rows(nodes.count))
-    rules = rule_table(control, members)
-    memory = RimMemory.fresh(members.count) if begin.memory is None else begin.memory.copy()
-    out_memory = np.zeros((len(output_s) if members.rim else 0, 2, members.count))
-    profile, block = np.array([begin.water, begin.salt]), first_block(blocks, begin.time_s)
-    for first in range(0, members.count, LANES):
-        done = carry(
-            size, first, profile, begin.time_s, begin.length_s, block, p, air, blocks.end_s, brine, tables,
-            matrices, nodes.weight, scalars, output_s, rules, work, memory, out, out_length, out_memory,
-            counts, error,
-        )  # fmt: skip
-        if done < 1.0:
-            raise NumericsError(
-                "the drying of a member cannot be followed",
-                got=f"one of the members {first} to {min(first + LANES, members.count) - 1}",
-                do="look at the piece and the air: something is far outside what a piece can be",
-            )
-    return Profiles(
-        out[0], out[1], counts[0], counts[1], out_memory if members.rim else None, error, out_length
-    )
+    return integrate_lots([Lot(members, nodes, blocks, output_s, control, start)], threads)[0]
