@@ -46,9 +46,11 @@ def _check(members: int, targets: Mapping[str, float], weighings: Sequence[Weigh
             allowed="20 to 20000 with weighings",
             key="ensemble.members",
         )
-    for name in targets:
+    for name, level in targets.items():
         if name not in TARGETS:
             raise InputError(say("no such target"), got=name, allowed=", ".join(TARGETS), key=name)
+        if not np.isfinite(level):
+            raise InputError(say("a target that is no number"), got=str(level), key=name)
 
 
 def _horizon(run: Run, stated_d: float, days: Sequence[Array]) -> float:

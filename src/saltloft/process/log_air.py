@@ -70,7 +70,9 @@ def held_means(trace: AirTrace, borders: Array, values: Array) -> Array:
         Array (blocks,) in the unit of values.
     """
     area = np.concatenate([[0.0], np.cumsum(values[:-1] * np.diff(trace.time_d))])
-    means: Array = np.diff(np.interp(borders, trace.time_d, area)) / np.diff(borders)
+    # Before the first reading the air stands as that reading.
+    total = np.interp(borders, trace.time_d, area) + values[0] * np.minimum(borders - trace.time_d[0], 0.0)
+    means: Array = np.diff(total) / np.diff(borders)
     return means
 
 

@@ -13,6 +13,7 @@ from saltloft.process.pulses import Pulse
 Array = NDArray[np.float64]
 
 DAY_S = 86400.0
+LONGEST_STAGE_D = 1100.0
 
 
 @dataclass(frozen=True)
@@ -59,6 +60,9 @@ class Stage:
         until_ph: float or None. Ends when the pH is there, if a pH course is given.
         ph_end: Span or None. pH at the end of the stage, when stated.
         pulse: Pulse or None. Fans that run and rest in turn.
+
+    Raises:
+        InputError: a length, temperature, humidity or air speed that no room has.
     """
 
     name: str
@@ -73,6 +77,23 @@ class Stage:
     until_ph: float | None = None
     ph_end: Span | None = None
     pulse: Pulse | None = None
+
+    def __post_init__(self) -> None:
+        bounds = {
+            "duration_d": (0.0, LONGEST_STAGE_D),
+            "temperature_c": (-30.0, 60.0),
+            "relative_humidity": (0.0, 1.0),
+            "air_m_s": (0.0, 20.0),
+        }
+        for name, (least, most) in bounds.items():
+            span = getattr(self, name)
+            if not least <= span.low <= span.high <= most:
+                raise InputError(
+                    "a stage that cannot be",
+                    got=f"{name} {span.low:g} to {span.high:g}",
+                    allowed=f"{least:g} to {most:g}, the lower end first",
+                    key=name,
+                )
 
     @property
     def ends_early(self) -> bool:
@@ -145,8 +166,8 @@ class AirTrace:
 
     @property
     def longest_gap_d(self) -> float:
-        """Longest stretch without a reading. [d]"""
-        return float(np.max(np.diff(self.time_d)))
+        """Longest stretch without a reading, that before the first one counted from stuffing. [d]"""
+        return float(max(np.max(np.diff(self.time_d)), self.time_d[0]))
 
 
 @dataclass(frozen=True)

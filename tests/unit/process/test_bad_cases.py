@@ -132,6 +132,23 @@ def test_a_log_that_cannot_be_is_refused(hours: np.ndarray, rh: float, said: str
         _log(hours, rh)
 
 
+def test_a_log_that_begins_two_days_late_is_a_hole_too() -> None:
+    """Before its first reading the air stands as that reading, and the flag names how long."""
+    result = _forecast(_log(HOURS + 50.0))
+    assert any(flag.code == "log_gap" and "2.1 d" in flag.words for flag in result.flags)
+
+
+@pytest.mark.parametrize(
+    ("days", "celsius", "rh", "air"),
+    [(-3.0, 14.0, 0.78, 0.1), (3.0, 14.0, 1.2, 0.1), (3.0, 14.0, -0.1, 0.1), (3.0, 14.0, 0.78, -1.0),
+     (3.0, float("nan"), 0.78, 0.1), (3.0, 14.0, 78.0, 0.1)],
+)  # fmt: skip
+def test_a_stage_that_cannot_be_is_refused(days: float, celsius: float, rh: float, air: float) -> None:
+    """Time backwards, RH above 100 or below nothing, air slower than nothing, no number, per cent."""
+    with pytest.raises(InputError, match="a stage that cannot be"):
+        stage(days, celsius, rh, air)
+
+
 @pytest.mark.parametrize(
     "odd",
     [
@@ -157,6 +174,13 @@ def test_dried_to_nothing_never_loses_more_than_its_water() -> None:
     assert loss.p95.max() < 58.0, "the batter holds 53 % water, give or take its doubt and the model's"
     assert result.bands["moisture_pct"].p05.min() > 0.0
     assert {"outside_range", "equilibrium_short_of_target"} <= {flag.code for flag in result.flags}
+
+
+@pytest.mark.parametrize("level", [float("nan"), float("inf")])
+def test_a_target_that_is_no_number_is_refused(level: float) -> None:
+    """A level of no number is reached never, silently: it is refused instead."""
+    with pytest.raises(InputError, match="a target that is no number"):
+        _forecast(standard(), targets={"weight_loss_pct": level})
 
 
 @pytest.mark.parametrize(
