@@ -188,8 +188,17 @@ class House:
 
     @property
     def promise_sure(self) -> float:
-        """How sure a promised day is, 0..1, by the house's setting."""
-        return self.settings.number("promise_sure_pct") / 100.0
+        """How sure a promised day is, 0..1, by the house's setting; InputError for one that is no chance."""
+        percent = self.settings.number("promise_sure_pct")
+        if not 3 <= percent <= 97:
+            raise InputError(
+                "a house cannot promise so surely",
+                got=str(percent),
+                allowed="3 to 97",
+                do="mend promise_sure_pct in house.toml or the environment",
+                key="promise_sure_pct",
+            )
+        return percent / 100.0
 
     def _may_be_demo(self) -> bool:
         try:

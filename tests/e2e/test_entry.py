@@ -31,7 +31,13 @@ def test_a_piece_is_weighed_with_the_number_pad(phone: Page, server: Server, fol
 
 def test_every_target_is_as_large_as_a_glove(phone: Page, server: Server) -> None:
     """trade.md 7.2: at least 15 mm; look.md: 56 px or more on the floor pages."""
-    for path in ("/next", f"/enter/weigh?lot={plant.CURING}", f"/enter/ph?lot={plant.SLICING}", "/cant"):
+    for path in (
+        "/next",
+        f"/enter/weigh?lot={plant.CURING}",
+        f"/enter/ph?lot={plant.SLICING}",
+        f"/enter/press?lot={plant.CURING}",
+        "/cant",
+    ):
         phone.goto(server.url + path)
         sizes = phone.locator(
             "main button:visible, main .chips span:visible, main a.button:visible"
@@ -42,11 +48,37 @@ def test_every_target_is_as_large_as_a_glove(phone: Page, server: Server) -> Non
 
 def test_the_whole_entry_fits_on_one_screen(phone: Page, server: Server) -> None:
     """Nothing has to be scrolled between the first key and Done."""
-    for path in (f"/enter/weigh?lot={plant.CURING}", f"/enter/ph?lot={plant.SLICING}", "/next"):
+    for path in (
+        f"/enter/weigh?lot={plant.CURING}",
+        f"/enter/ph?lot={plant.SLICING}",
+        f"/enter/press?lot={plant.CURING}",
+        "/next",
+    ):
         phone.goto(server.url + path)
         box = phone.get_by_role("button", name="Done").bounding_box()
         assert box is not None
         assert box["y"] + box["height"] <= 844, path
+
+
+def test_a_piece_is_pressed_and_cut_by_taps(phone: Page, server: Server, folder: Path) -> None:
+    """Nothing tapped is refused; six taps are one look, kept on the phone first and then taken."""
+    from saltloft.house import House
+
+    phone.goto(f"{server.url}/enter/press?lot={plant.CURING}")
+    phone.get_by_role("button", name="Done").tap()
+    expect(phone.locator(".told:visible .problem")).to_contain_text("cannot be nothing")
+    for name, value in (("top", "3"), ("middle", "2"), ("bottom", "3"), ("rim", "2"), ("ring", "1")):
+        phone.locator(f"form:visible input[name={name}][value='{value}']").check(force=True)
+    phone.locator("form:visible select[name=colour]").select_option("grey_rim")
+    phone.get_by_role("button", name="Done").tap()
+    expect(phone.locator(".told:visible .stored")).to_contain_text("Recorded")
+    with House.open(folder) as house:
+        (cut,) = house.store.lots.get(plant.CURING).pressed_and_cut
+    said = cut.payload
+    assert (said.press, str(said.rim_mm), said.ring, said.hollow, said.colour, said.good) == (
+        (3, 2, 3), "2", 1, -1, "grey_rim", -1,
+    )  # fmt: skip
+    assert phone.locator("form:visible input[name=top]:checked").count() == 0
 
 
 def test_next_leads_from_job_to_job(phone: Page, server: Server) -> None:

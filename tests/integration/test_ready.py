@@ -179,6 +179,12 @@ def test_the_house_sets_how_sure_it_promises(tmp_path: Path) -> None:
     path.write_text(path.read_text() + "promise_sure_pct = 95\n")
     with House.open(tmp_path / "house", clock=lambda: MADE_AT + 9 * DAY, environment={}) as again:
         assert again.promise_sure == 0.95
+    path.write_text(path.read_text().replace("= 95", "= 100"))
+    with (
+        House.open(tmp_path / "house", clock=lambda: MADE_AT + 9 * DAY, environment={}) as again,
+        pytest.raises(InputError, match="promise_sure_pct"),
+    ):
+        _ = again.promise_sure
 
 
 def test_a_later_press_takes_a_good_back(tmp_path: Path) -> None:

@@ -69,7 +69,8 @@ class Dispatch:
         conditions: tuple of Condition.
         steps: tuple of Step.
         day: date or None. Earliest possible; None while a condition has no day.
-        decides: tuple of str. The conditions that decide: the latest, or those without a day.
+        decides: tuple of str. The conditions that decide: the latest, or those without a day; 'steps'
+            when only those are left, empty when nothing is.
         without: date or None. The day the rest would allow, when `day` is None. [date]
     """
 
@@ -252,7 +253,7 @@ def _dispatch(
         conditions=tuple(conditions),
         steps=_steps(left, None if missing else rest),
         day=None if missing else rest + timedelta(days=in_all),
-        decides=missing or latest or ("steps",),
+        decides=missing or latest or (("steps",) if left else ()),
         without=rest + timedelta(days=in_all) if missing else None,
     )
 

@@ -123,6 +123,8 @@ def dispatch_words(ready: LotReady) -> str:
             return words
         when = day_words(chain.without, ready.today)
         return words + " " + say("Everything else would allow {day} at the earliest.", day=when)
+    if not chain.decides:
+        return say("Off the racks, and no condition of this chain is open.")
     return say(
         "Earliest possible dispatch {day}, if everything open is measured and comes out as its rule asks. "
         "What decides: {what}.",

@@ -16,7 +16,8 @@ from saltloft.web.entry_jobs import Choice, place_words
 KIND = "lot.pressed_and_cut/2"
 PLACES = ("top", "middle", "bottom")
 # What a ruler on a cut tells apart; anything finer goes through the general form. [mm]
-RIMS = ("0", "0.5", "1", "1.5", "2", "3", "4", "5")
+RIMS = ("0", "1", "2", "3", "4", "5")
+GRADES = ("0", "1", "2")
 
 
 @dataclass(frozen=True)
@@ -45,7 +46,7 @@ class PressJob:
         lot, place: str.
         entry_id: str. Used when the form is sent without script.
         press, cut: tuple of Row.
-        rim, good: Row.
+        rim, colour, good: Row.
         last: str. What was said last time; may be empty.
         problem: SaltloftError or None. Why it was refused.
         stored: str. What was said when it was stored.
@@ -57,6 +58,7 @@ class PressJob:
     press: tuple[Row, ...]
     rim: Row
     cut: tuple[Row, ...]
+    colour: Row
     good: Row
     last: str
     problem: SaltloftError | None = None
@@ -100,11 +102,8 @@ def press_job(
     def numbers(name: str, word: str, values: tuple[str, ...]) -> Row:
         return Row(name, word, tuple(Choice(one, one) for one in values), said.get(name, ""), True)
 
-    def words(name: str, word: str, *choices: str) -> Row:
-        own = tuple(Choice(str(place), choice) for place, choice in enumerate(choices))
-        return Row(name, word, own, said.get(name, ""))
-
     places = dict(zip(PLACES, (say("Top"), say("Middle"), say("Bottom")), strict=True))
+    seen = {"ring": say("Ring"), "hollow": say("Hollow"), "smear": say("Smear")}
     good = (Choice("1", say("Good")), Choice("0", say("Not yet")))
     colours = tuple(Choice(one, cut_colour_word(one)) for one in CUT_COLOURS)
     return PressJob(
@@ -113,12 +112,8 @@ def press_job(
         entry_id=entry_id,
         press=tuple(numbers(name, word, ("1", "2", "3", "4", "5")) for name, word in places.items()),
         rim=numbers("rim", say("Rim, mm"), RIMS),
-        cut=(
-            words("ring", say("Ring"), say("none"), say("faint"), say("clear")),
-            words("hollow", say("Hollow"), say("none"), say("small"), say("large")),
-            words("smear", say("Smear"), say("none"), say("some"), say("much")),
-            Row("colour", say("Colour"), colours, said.get("colour", "")),
-        ),
+        cut=tuple(numbers(name, word, GRADES) for name, word in seen.items()),
+        colour=Row("colour", say("Colour"), colours, said.get("colour", "")),
         good=Row("good", say("It is"), good, said.get("good", "")),
         last=lot.last_press,
         problem=problem,

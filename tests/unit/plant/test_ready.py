@@ -213,6 +213,10 @@ def test_a_lot_off_the_racks_waits_for_what_has_to_be_shown_only() -> None:
     assert found.dispatch is not None
     assert [one.name for one in found.dispatch.conditions] == ["shown"]
     assert found.dispatch.steps == ()
+    shown = ready(record(cut(1), lots.LotYielded("AL-0310", mass("800", "kg"), "pack")))
+    assert shown.dispatch is not None
+    assert shown.dispatch.decides == ()
+    assert dispatch_words(shown) == "Off the racks, and no condition of this chain is open."
 
 
 def test_more_certainty_is_a_later_day() -> None:

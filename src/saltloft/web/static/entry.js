@@ -123,7 +123,7 @@
       const grade = function (name) { return tapped(name) === "" ? -1 : Number(tapped(name)); };
       const said = {
         lot: field(form, "lot"), press: ["top", "middle", "bottom"].map(tapped).filter(Boolean).map(Number),
-        ring: grade("ring"), hollow: grade("hollow"), smear: grade("smear"), colour: tapped("colour"), good: grade("good"),
+        ring: grade("ring"), hollow: grade("hollow"), smear: grade("smear"), colour: field(form, "colour"), good: grade("good"),
       };
       if (tapped("rim")) { said.rim_mm = tapped("rim"); }
       return said;
