@@ -195,3 +195,18 @@ def test_a_casing_and_a_mould_slow_the_first_days() -> None:
     assert early["fibrous"] < 0.97 * early["natural"]
     assert early["natural+mould"] < early["natural"]
     assert late["fibrous"] == pytest.approx(late["natural"], abs=0.004)
+
+
+def test_a_rim_at_rest_has_the_humidity_of_the_room_also_with_a_heat_of_sorption() -> None:
+    """At 4 degC and 60 %RH the rim's water activity comes to 0.60 either way; its water does not."""
+    programme = Programme((stage(200.0, 4.0, 0.60, 0.5),))
+    runs = [
+        simulate(
+            piece(25, net_heat_j_mol=heat), programme, parameters(), central_draws(1), np.array([0.0, 200.0])
+        )
+        for heat in (0.0, 10_000.0)
+    ]
+    for run in runs:
+        assert run.states.water_activity_rim[1] == pytest.approx([0.60, 0.60], abs=3e-3)
+    rims = [run.profiles.water[1, -1, 0] for run in runs]
+    assert rims[1] > 1.02 * rims[0], "colder than its reference: the same a_w holds more water"

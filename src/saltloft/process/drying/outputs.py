@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from saltloft.process.drying.integrate import Profiles
 from saltloft.process.drying.members import Blocks, Members
 from saltloft.process.drying.nodes import Nodes
-from saltloft.process.drying.rates import AIR_NAMES, Air, surface
-from saltloft.science.water_activity import of_mixture
+from saltloft.process.drying.rates import AIR_NAMES, Air, halsey_at, surface
+from saltloft.science.water_activity import Halsey, of_mixture
 
 Array = NDArray[np.float64]
 
@@ -140,11 +140,9 @@ def seen_of(
     water, salt = profiles.water, profiles.salt
     mean = mean_water(members, nodes, times_s, water)
 
-    def activity(x: Array, s: Array) -> Array:
+    def activity(x: Array, s: Array, halsey: Halsey) -> Array:
         # The axis lies outside the nodes: a value carried on to it may undershoot nothing.
-        return of_mixture(
-            np.maximum(x, 1e-4), np.maximum(s, 0.0), members.solutes, members.brine, members.halsey
-        )
+        return of_mixture(np.maximum(x, 1e-4), np.maximum(s, 0.0), members.solutes, members.brine, halsey)
 
     outer, inner = nodes.outer @ water, nodes.inner @ water
     volume = members.law.fixed_volume + mean * members.law.water_volume
@@ -154,8 +152,9 @@ def seen_of(
     rim = surface(members, air, volume, water[:, -1], salt[:, -1])
     return {
         "water": mean,
-        "water_activity_core": activity(nodes.axis @ water, nodes.axis @ salt),
-        "water_activity_rim": activity(water[:, -1], salt[:, -1]),
+        "water_activity_core": activity(nodes.axis @ water, nodes.axis @ salt, members.halsey),
+        # As the room meets it: at the room's temperature, where the sorption knows one.
+        "water_activity_rim": activity(water[:, -1], salt[:, -1], halsey_at(members, air.kelvin)),
         "loss_rate_s": rim.loss / members.green_mass,
         "case_hardening": 1.0 - members.law.at(outer) / members.law.at(inner),
         "undissolved": undissolved(members, water, salt),
