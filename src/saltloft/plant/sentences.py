@@ -367,6 +367,21 @@ def lot_sentence(lot: str, outlook: LotOutlook | None, judgement: LotJudgement |
     return " ".join(parts)
 
 
+def basis_words(outlook: LotOutlook | None) -> str:
+    """That a forecast rests on set points and not on the room's log, where it does; else empty."""
+    if outlook is None or outlook.result.from_log_until_d > 0.0:
+        return ""
+    if outlook.promise:
+        return say(
+            "No reading of the room's air: it is taken as set, give or take what rooms stray by. "
+            "Weighings narrow the range; a logger would narrow it more."
+        )
+    return say(
+        "By set points only: nothing was read of the room's air and nothing weighed. The range is wide "
+        "for that reason, and no date is promised. A logger at the pieces, or weighings, narrow it."
+    )
+
+
 def now_words(outlook: LotOutlook) -> str:
     """Where the lot is computed to stand at `asof`, such as '31 % (29 to 33)'."""
     return range_words(loss_at(outlook, outlook.age_d), "%")

@@ -25,6 +25,7 @@ from saltloft.plant.lot_record import LotRecord
 from saltloft.plant.readings import Corrected
 from saltloft.plant.rights import may
 from saltloft.plant.sentences import (
+    basis_words,
     calendar_day,
     caution,
     day_words,
@@ -37,9 +38,11 @@ from saltloft.plant.sentences import (
 from saltloft.plant.stated import Stated
 from saltloft.plant.three_lines import good_words, pays_words, shown_words
 from saltloft.web.folder import folder_of
+from saltloft.web.insight_view import insight_view
 from saltloft.web.payload_words import kind_word, payload_words
 from saltloft.web.quantities import Units, plain
 from saltloft.web.ready_view import hand_view, ready_view
+from saltloft.web.section_view import section_view
 from saltloft.web.states import state_word
 from saltloft.web.verdict_words import confidence_words, margin_words
 from saltloft.web.visitor import ReadingVisitor, Visitor
@@ -110,12 +113,15 @@ def lot_page(
         caution=caution(),
         holds=hold_words(folder, house),
         told=say("Recorded as entry {seq}.", seq=told) if told else "",
+        basis=basis_words(outlook),
         curve=curve,
         curve_words=visitor.units.words(lot_curve_words(outlook)) if outlook else "",
         ready=ready,
         ready_words=ready_days_words(outlook) if outlook else "",
         actions=actions(visitor, record),
         three=three_lines(folder, visitor.units, hand.kept_hand(house)),
+        why=insight_view(house, outlook, visitor.units),
+        inside=section_view(outlook, visitor.units),
         ready_and_dispatch=ready_view(house, folder, visitor, sure),
         hand_against_number=hand_view(house, folder, visitor),
         stands=[stand_line(stand, visitor.units) for stand in folder.judgement.hazards],
