@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from saltloft.process.parameters import Prior
+from saltloft.process.parameters import DryingParameters, Prior
 from saltloft.science import statistics
 
 Array = NDArray[np.float64]
@@ -64,8 +64,8 @@ PIECE_SLOTS = (
 )
 STAGE_SLOTS = ("duration", "temperature", "humidity", "air")
 
-# The slow model error is kept at these days and is straight between them. [d]
-KNOTS_D = np.array([0.0, 5.0, 10.0, 17.0, 25.0, 35.0, 50.0, 70.0, 100.0, 150.0, 250.0, 400.0])
+# The slow model error is kept at these days, evenly spaced in ln time, and is straight between them. [d]
+KNOTS_D = np.geomspace(0.4, 400.0, 20)
 
 _PIECE_SLOT0 = 1000
 _STAGE_SLOT0 = 100
@@ -170,20 +170,44 @@ def value_of(prior: Prior, z: Array) -> Array:
     return bounded
 
 
-def slow_error(draws: Draws, days: float, time_d: Array) -> Array:
-    """A slowly varying error of unit size, autocorrelated over `days`.
+def slow_error(draws: Draws, log_time: float, time_d: Array) -> Array:
+    """A slowly varying error of unit size, autocorrelated over a stretch of ln time.
 
     Args:
         draws: Draws.
-        days: float. Correlation time, above 0. [d]
+        log_time: float. Correlation length in ln time, above 0. [1]
         time_d: array (times,). [d]
 
     Returns:
         Array (times, lots), standard deviation about 1.
+
+    Notes:
+        A model that errs on day 2 may err otherwise on day 5; one that errs on day 40 will err
+        alike on day 43: diffusion forgets in proportion to the time it has had.
     """
-    lag = np.abs(KNOTS_D[:, None] - KNOTS_D[None, :])
-    root = np.linalg.cholesky(np.exp(-lag / days))
+    knots = np.log(KNOTS_D)
+    root = np.linalg.cholesky(np.exp(-np.abs(knots[:, None] - knots[None, :]) / log_time))
     at_knots = root @ draws.knots.T
-    spread = np.array([np.interp(time_d, KNOTS_D, unit) for unit in np.eye(len(KNOTS_D))]).T
+    when = np.log(np.maximum(time_d, KNOTS_D[0]))
+    spread = np.array([np.interp(when, knots, unit) for unit in np.eye(len(knots))]).T
     path: Array = spread @ at_knots
     return path
+
+
+def error_size(loss: Array, time_d: Array, parameters: DryingParameters) -> Array:
+    """Standard deviation of the slow error, array (times, members). [fraction of green weight]
+
+    Args:
+        loss: array (times, members). Weight loss by the model, fraction.
+        time_d: array (times,). [d]
+        parameters: DryingParameters.
+
+    Notes:
+        Two parts: one of its own size, which the air at the surface causes from the first day on
+        (also where hardly anything is lost), and a share of the loss, which the law causes.
+    """
+    grown = time_d / (time_d + parameters.discrepancy_days)
+    size: Array = parameters.discrepancy.sd * grown[:, None] + parameters.discrepancy_share * np.maximum(
+        loss, 0.0
+    )
+    return size

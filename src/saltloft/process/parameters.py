@@ -57,8 +57,9 @@ class DryingParameters:
         activity_error, activity_error_dry: Prior. Composition to water activity. [1]
         place_share: float. Share of the room-position variance that differs piece by piece. [1]
         discrepancy: Prior. Slow error of the model in weight loss. [fraction of green weight]
-        discrepancy_days: float. Its correlation time. [d]
-        discrepancy_full: float. Loss at which it has half its size. [fraction]
+        discrepancy_share: float. A further slow error, as a share of the loss. [1]
+        discrepancy_log_time: float. Correlation length of both in ln time. [1]
+        discrepancy_days: float. Age at which the first has half its size. [d]
         scale_error: Prior. One weighing. [fraction of green weight]
         outlier_share, outlier_spread: float. Share of wild weighings, their spread. [1] [fraction]
         obstruction_water, reference_water, crust_power: float. Constants of the law.
@@ -119,8 +120,9 @@ class DryingParameters:
     activity_error_dry: Prior
     place_share: float
     discrepancy: Prior
+    discrepancy_share: float
+    discrepancy_log_time: float
     discrepancy_days: float
-    discrepancy_full: float
     scale_error: Prior
     outlier_share: float
     outlier_spread: float

@@ -9,11 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from saltloft.process.build import batter_of, members_of
-from saltloft.process.draws import Draws, slow_error
+from saltloft.process.draws import Draws, error_size, slow_error
 from saltloft.process.drying.integrate import Control, Profiles, Start, integrate
 from saltloft.process.drying.members import Blocks, Members
 from saltloft.process.drying.nodes import Nodes, radau_nodes
-from saltloft.process.drying.outputs import States, diameter_of, mean_water, seen_of
+from saltloft.process.drying.outputs import States, air_at, diameter_of, mean_water, seen_of
 from saltloft.process.kept_states import KeptStates, digest_of, single
 from saltloft.process.parameters import DryingParameters
 from saltloft.process.piece import Piece
@@ -80,10 +80,19 @@ class Run:
     def _dried(self) -> tuple[Array, Array]:
         """Weight loss and mean water with the slow model error in, arrays (times, members)."""
         loss = (self.members.water - self._water) / self.members.green_mass
-        path = slow_error(self.draws, self.parameters.discrepancy_days, self.time_d)
-        size = loss / (np.maximum(loss, 0.0) + self.parameters.discrepancy_full)
-        error = self.parameters.discrepancy.sd * self.draws.per_member(path.T).T * size
-        return loss + error, np.maximum(self._water - error * self.members.green_mass, 0.02)
+        path = slow_error(self.draws, self.parameters.discrepancy_log_time, self.time_d)
+        error = self.draws.per_member(path.T).T * error_size(loss, self.time_d, self.parameters)
+        error = self.held(error)
+        water = np.maximum(self._water - error * self.members.green_mass, 0.02)
+        return (self.members.water - water) / self.members.green_mass, water
+
+    def held(self, error: Array) -> Array:
+        """The error as it was at the sealing while a piece is packed: its weight cannot move."""
+        if self.blocks.open.all():
+            return error
+        packed = air_at(self.blocks, DAY_S * self.time_d).open < 0.5
+        last_open = np.maximum.accumulate(np.where(packed, 0, np.arange(len(error))[:, None]), axis=0)
+        return np.take_along_axis(error, last_open, axis=0)
 
     @property
     def weight_loss(self) -> Array:

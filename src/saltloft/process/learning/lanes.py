@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from saltloft.process.draws import KNOTS_D, LOT_SLOTS, PIECE_SLOTS, STAGE_SLOTS, Draws, slow_error
+from saltloft.process.draws import KNOTS_D, LOT_SLOTS, PIECE_SLOTS, STAGE_SLOTS, Draws, error_size, slow_error
 from saltloft.process.learning.columns import LotPrior
-from saltloft.process.learning.observations import QUANTITIES, Observations
+from saltloft.process.learning.observations import QUANTITIES, WEIGHT_LOSS, Observations
 from saltloft.process.parameters import DryingParameters
 from saltloft.process.piece import Piece
 from saltloft.process.programme import Programme, Span
@@ -79,19 +79,19 @@ def piece_lanes(piece: Piece) -> list[int]:
     return [i for i, name in enumerate(PIECE_SLOTS) if name not in skipped]
 
 
-def predicted(run: Run) -> Array:
-    """The quantities that can be read, array (quantities, times, lanes), in the order of QUANTITIES."""
-    states = run.states
-    return np.array(
-        [
-            states.weight_loss,
-            states.water_activity_mean,
-            states.water_activity_core,
-            states.water_activity_rim,
-            run.moisture,
-            states.diameter_m,
-        ]
-    )
+def predicted(run: Run, observed: Observations) -> Array:
+    """What can be read, array (quantities, times, lanes), in the order of QUANTITIES.
+
+    Args:
+        run: Run.
+        observed: Observations. What nobody read stays 0: weighings alone ask for no activity.
+    """
+    table = np.zeros((len(QUANTITIES), len(run.time_d), run.draws.members))
+    for kind in np.unique(observed.quantity).tolist():
+        name = QUANTITIES[kind]
+        source = run if name in {WEIGHT_LOSS, "moisture"} else run.states
+        table[kind] = getattr(source, name)
+    return table
 
 
 @dataclass(frozen=True)
@@ -155,7 +155,7 @@ def slopes(point: Array, known: Lot, observed: Observations) -> Slopes:
     of_lot, of_piece = lot_lanes(known.piece, known.programme, observed), piece_lanes(known.piece)
     lanes = lanes_of(point, of_lot, of_piece, len(known.programme.stages))
     run = known.run_of(lanes, observed.time_d)
-    series = predicted(run)
+    series = predicted(run, observed)
     table = observed.pick(series)
     changes = (table[:, 1:] - table[:, :1]) / STEP
     lot = np.zeros((observed.count, len(point)))
@@ -175,9 +175,11 @@ def _knot_slopes(run: Run, parameters: DryingParameters) -> Array:
     count = len(KNOTS_D)
     unit = np.zeros((count, run.draws.lot.shape[1]))
     unit[:, len(LOT_SLOTS) : len(LOT_SLOTS) + count] = np.eye(count)
-    path = slow_error(replace(run.draws, lot=unit), parameters.discrepancy_days, run.time_d)
-    loss, water, moisture = run.states.weight_loss[:, :1], run.states.water[:, :1], run.moisture[:, :1]
-    of_loss = parameters.discrepancy.sd * path * loss / (np.maximum(loss, 0.0) + parameters.discrepancy_full)
+    path = slow_error(replace(run.draws, lot=unit), parameters.discrepancy_log_time, run.time_d)
+    loss, water, moisture = run.weight_loss[:, :1], run.water[:, :1], run.moisture[:, :1]
+    rows = np.tile(np.arange(len(run.time_d), dtype=np.float64)[:, None], (1, run.draws.members))
+    # While a piece is packed its error stays what it was at the sealing.
+    of_loss = (path * error_size(loss, run.time_d, parameters))[run.held(rows)[:, 0].astype(np.int64)]
     member = run.members
     halsey = Halsey(np.atleast_1d(member.halsey.scale)[:1], np.atleast_1d(member.halsey.power)[:1])
     step, green = 1e-3, member.green_mass[:1]

@@ -70,7 +70,7 @@ def corrected(whole: Array, draws: Draws, fit: Fit, lot: Lot, observed: Observat
     lanes = Draws(
         whole[:, : state.draws], np.zeros((draws.lots, len(PIECE_SLOTS))), draws.stages, pieces_each=1
     )
-    run = observed.pick(predicted(lot.run_of(lanes, observed.time_d)))
+    run = observed.pick(predicted(lot.run_of(lanes, observed.time_d), observed))
     own = posterior.slopes[:, : state.draws]
     straight = (observed.value - posterior.residual)[:, None]
     straight = straight + own @ (whole[:, : state.draws] - state.mean[: state.draws]).T

@@ -1,0 +1,113 @@
+"""The air ahead: what is left of the plan, moved by how the room's log has kept to its set-points so far."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from saltloft.process.programme import AirTrace, Span, Stage
+
+Array = NDArray[np.float64]
+
+# A room's air strays from its mean for days: this much log is worth one independent reading. [d]
+SPELL_D = 4.0
+# One spell's stray, and what future loads of fresh sausage add to it. Own choice. [RH as 0..1]
+SPELL_SD, LOADS_SD = 0.012, 0.008
+DRIEST, WETTEST = 0.30, 0.985
+# A stage that ends this soon after the log is over. [d]
+NO_TIME_D = 0.02
+
+
+@dataclass(frozen=True)
+class Habit:
+    """How a room's log keeps to its set-points, as far as it is known without this lot's log.
+
+    Args:
+        wetter: float. Logged less set humidity. [RH as 0..1]
+        sd: float. Its doubt, above 0. [RH as 0..1]
+    """
+
+    wetter: float
+    sd: float
+
+
+# Before any log: half of what a piece feels over the set-point between loaded racks (drying_priors,
+# +0.03 with 0.03); room and probe may both be off by points. Own choice.
+ANY_ROOM = Habit(0.015, 0.03)
+# Between lots of one room weeks apart. Own choice. [RH as 0..1]
+BETWEEN_LOTS_SD = 0.008
+
+
+def wetter_than_set(plan: tuple[Stage, ...], trace: AirTrace) -> float:
+    """Mean of logged less set humidity over a log. [RH as 0..1]
+
+    Args:
+        plan: tuple of Stage. From stuffing on, at their durations' means.
+        trace: AirTrace.
+    """
+    set_to = np.array([stage.relative_humidity.mean for stage in plan])
+    return float(np.mean(trace.relative_humidity - set_to[_stage_at(plan, trace.time_d)]))
+
+
+def habit_of(others: Sequence[tuple[float, float]]) -> Habit:
+    """What other lots' logs of the same room tell of it.
+
+    Args:
+        others: sequence of (mean of logged less set humidity, length of the log in days); the
+            room's last lots.
+
+    Returns:
+        Habit; of any room without others.
+    """
+    weights = [1.0 / (SPELL_SD**2 * SPELL_D / max(days, 0.5) + BETWEEN_LOTS_SD**2) for _, days in others]
+    before = 1.0 / ANY_ROOM.sd**2
+    total = before + sum(weights)
+    mean = before * ANY_ROOM.wetter + sum(w * wetter for w, (wetter, _) in zip(weights, others, strict=True))
+    return Habit(mean / total, float(np.sqrt(1.0 / total + (BETWEEN_LOTS_SD**2 if others else 0.0))))
+
+
+def _stage_at(plan: tuple[Stage, ...], time_d: Array) -> NDArray[np.int64]:
+    ends = np.cumsum([stage.duration_d.mean for stage in plan])
+    return np.minimum(np.searchsorted(ends, time_d, side="right"), len(plan) - 1)
+
+
+def stages_ahead(plan: tuple[Stage, ...], trace: AirTrace, habit: Habit = ANY_ROOM) -> tuple[Stage, ...]:
+    """What remains of a plan after the log's end, as the log would show it.
+
+    Args:
+        plan: tuple of Stage. From stuffing on, at their durations' means.
+        trace: AirTrace. The log so far.
+        habit: Habit. What is known of the room without it.
+
+    Returns:
+        tuple of Stage. Humidity and temperature moved by the mean of log less set-point, shrunk
+        to the habit while the log is short; humidity as a range of the doubt that is left (evenly
+        drawn, same standard deviation). They count as measured: the log's own offset to the
+        piece goes on.
+    """
+    ends = np.cumsum([stage.duration_d.mean for stage in plan])
+    warm = np.array([stage.temperature_c.mean for stage in plan])
+    spells = max(trace.end_d, 0.1) / SPELL_D
+    worth = (SPELL_SD / habit.sd) ** 2
+    shift = (spells * wetter_than_set(plan, trace) + worth * habit.wetter) / (spells + worth)
+    kelvin = float(np.mean(trace.temperature_c - warm[_stage_at(plan, trace.time_d)])) * spells / (spells + 1)
+    half = float(np.sqrt(3.0 * (SPELL_SD**2 / (spells + worth) + LOADS_SD**2)))
+    left, begin = [], 0.0
+    for stage, end in zip(plan, ends.tolist(), strict=True):
+        if end > trace.end_d + NO_TIME_D:
+            set_to, degrees = stage.relative_humidity, stage.temperature_c
+            low, high = np.clip([set_to.low + shift - half, set_to.high + shift + half], DRIEST, WETTEST)
+            left.append(
+                replace(
+                    stage,
+                    duration_d=Span.of(end - max(begin, trace.end_d)),
+                    temperature_c=Span(degrees.low + kelvin, degrees.high + kelvin),
+                    relative_humidity=Span(float(low), float(high)),
+                    measured=True,
+                )
+            )
+        begin = end
+    return tuple(left)
