@@ -6,7 +6,7 @@ by the engine's own priors and handed to the finite volume as plain numbers.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 from saltloft.process.build import batter_of, members_of
 from saltloft.process.draws import Draws, draw, value_of
 from saltloft.process.drying.members import Blocks, Members
-from saltloft.process.programme import AirTrace, Programme
+from saltloft.process.piece import Piece
+from saltloft.process.programme import AirTrace, Programme, Span
 from saltloft.process.room_air import blocks_of, stage_ends_d
 from tests.drying_cases import parameters, piece
 from tests.reference.finite_volume import Case, Log
@@ -143,8 +144,22 @@ def output_days(until_d: float) -> Array:
     return np.unique(np.concatenate([[0.0, 0.25, 0.5, 1.5], np.arange(0.0, until_d + 1e-9)]))
 
 
-def random_case(number: int, *, days_per_mm: float = 1.0) -> Random:
-    """Case `number` of the endless row of them."""
+def _odd(what: Piece, numbers: np.random.Generator) -> tuple[Piece, str]:
+    """The same piece short, pressed or oval, with a rim that remembers and a heat of sorption."""
+    diameter = what.diameter_m.mean
+    odd = replace(
+        what,
+        length_m=Span.of(diameter * numbers.uniform(1.5, 7.0)),
+        pressed_to_m=Span.of(diameter * numbers.uniform(0.6, 1.0)),
+        oval=bool(numbers.integers(0, 2)),
+        net_heat_j_mol=float(numbers.uniform(0.0, 10e3)),
+        rim_remembers=True,
+    )
+    return odd, ", odd of shape and rim"
+
+
+def random_case(number: int, *, days_per_mm: float = 1.0, resolve: bool = False) -> Random:
+    """Case `number` of the endless row of them; `resolve`: every hour of the log is a block."""
     numbers = np.random.Generator(np.random.Philox(key=[KEY, number]))
     diameter, fat = numbers.uniform(25.0, 110.0), numbers.uniform(0.10, 0.40)
     salt = numbers.uniform(0.020, 0.035)
@@ -153,13 +168,18 @@ def random_case(number: int, *, days_per_mm: float = 1.0) -> Random:
     if number % 2:
         log = with_steps(log)
     what = piece(diameter, fat=fat, salt=salt)
+    if number % 7 == 3:
+        what, odd = _odd(what, numbers)
+        words += odd
     draws = draw(KEY, f"reference {number}", 2, 0)
     batter = batter_of(what, parameters(), draws)
     members = members_of(what, parameters(), draws, batter)
     trace = AirTrace(log.time_d, log.celsius, log.humidity, log.speed)
     programme = Programme((), trace)
     ends = stage_ends_d(programme, draws)
-    blocks = blocks_of(programme, parameters(), members, draws, ends_d=ends, horizon_d=until_d)
+    blocks = blocks_of(
+        programme, parameters(), members, draws, ends_d=ends, horizon_d=until_d, resolve=resolve
+    )
     words = f"case {number}: {diameter:.0f} mm, fat {100 * fat:.0f} %, {until_d:.0f} d, {words}"
     case = case_of(members, draws)
     return Random(number, words, output_days(until_d), trace, members, blocks, case, log)
