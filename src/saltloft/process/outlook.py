@@ -19,7 +19,7 @@ from saltloft.science.statistics import weighted_quantile
 Array = NDArray[np.float64]
 Marks = NDArray[np.bool_]
 
-MOST_TIMES = 60  # of the outlook: quantiles of more would cost as much as the forecast itself
+MOST_TIMES = 40  # of the outlook: quantiles of more would cost as much as the forecast itself
 
 
 def _days_of(marked: Array, time_d: Array) -> Array:

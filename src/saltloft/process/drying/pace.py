@@ -21,7 +21,7 @@ from saltloft.science.water_activity import of_mixture
 
 Array = NDArray[np.float64]
 
-KNOTS = 9  # water contents for which the limit is searched; straight between them
+KNOTS = 9  # water contents for which the limit is searched
 
 
 def resting_rim(members: Members, mean_water: Array, activity: float) -> Array:
@@ -33,11 +33,12 @@ def resting_rim(members: Members, mean_water: Array, activity: float) -> Array:
         activity: float. Wanted at the rim, above 0 and below 1. [1]
 
     Returns:
-        Array (knots, members), at most the mean; the mean itself where that is dry enough. [kg/kg]
+        Array (knots, members), at most the green water; above the mean where the whole piece
+        is drier than that. [kg/kg]
     """
     power = members.salt_drag / members.salt_ratio
-    low, high = np.full_like(mean_water, 0.02), mean_water.copy()
-    for _ in range(30):
+    low, high = np.full_like(mean_water, 0.02), np.broadcast_to(members.water, mean_water.shape).copy()
+    for _ in range(22):  # to a millionth of the water
         middle = 0.5 * (low + high)
         brine = members.salt / mean_water * (mean_water / middle) ** power
         there = of_mixture(middle, brine * middle, members.solutes, members.brine, members.halsey)
@@ -61,15 +62,16 @@ def pace(members: Members, nodes: Nodes, mean_water: Array, speed: Array, activi
         Array (times, members), per second as a share of the green weight; 0 where the whole
         piece is as dry as that. [1/s]
     """
-    share = np.linspace(0.0, 1.0, KNOTS)[:, None]
-    driest, wettest = mean_water.min(axis=0), mean_water.max(axis=0)
-    knots = driest + (wettest - driest) * share
-    limit = resting_rim(members, knots, activity)
-    place = (KNOTS - 1) * (mean_water - driest) / np.maximum(wettest - driest, 1e-12)
+    # A power of the mean water, nearly: straight between a few knots in the logarithms.
+    mean = np.log(mean_water)
+    driest, wettest = mean.min(axis=0), mean.max(axis=0)
+    knots = driest + (wettest - driest) * np.linspace(0.0, 1.0, KNOTS)[:, None]
+    limit = np.log(resting_rim(members, np.exp(knots), activity))
+    place = (KNOTS - 1) * (mean - driest) / np.maximum(wettest - driest, 1e-12)
     cell = np.clip(place.astype(np.int64), 0, KNOTS - 2)
     member = np.arange(members.count)[None, :]
     part = place - cell
-    rim = limit[cell, member] * (1.0 - part) + limit[cell + 1, member] * part
+    rim = np.exp(limit[cell, member] * (1.0 - part) + limit[cell + 1, member] * part)
     drop = members.potential.at(mean_water)[0] - members.potential.at(rim)[0]
     volume = members.law.fixed_volume + mean_water * members.law.water_volume
     length = (volume / members.volume) ** members.length_share
