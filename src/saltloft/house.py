@@ -157,7 +157,7 @@ class House:
                 for path in (self.folder / FILE, *self.folder.glob("house.db*")):
                     path.unlink(missing_ok=True)
                 (self.folder / "files").rmdir()
-                raise InputError(receipt.words, allowed=receipt.allowed, key=receipt.key)
+                raise InputError(receipt.words, key=receipt.key)
 
     def now(self) -> datetime:
         """The moment every command and page takes as now: the clock's, or the demo house's fixed one."""

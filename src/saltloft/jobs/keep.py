@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Protocol
 
-from saltloft.foundation.words import say
+from saltloft.foundation.words import say, say_many
 from saltloft.plant.answers import JournalHead
 from saltloft.store import backup as packing
 from saltloft.store import migrate, projection
@@ -205,5 +205,10 @@ def _series(house: KeptHouse) -> Finding:
 def _people(house: KeptHouse) -> Finding:
     people = house.store.people.all()
     signers = [person.person for person in people if person.role == "quality"]
-    words = say("{count} people, {signers} may sign lots out", count=len(people), signers=len(signers))
+    words = say_many(
+        "{count} person, {signers} may sign lots out",
+        "{count} people, {signers} may sign lots out",
+        len(people),
+        signers=len(signers),
+    )
     return Finding("people", bool(signers), words, "" if signers else say("add a person of the role quality"))

@@ -42,11 +42,15 @@ def due(day: HouseDay) -> list[DayItem]:
 def _floor(day: HouseDay, sort: str) -> Iterator[DayItem]:
     """What the racks owe: the same list the floor sees, in the words of the sheet."""
     roles = {room.room: room.role for room in day.rooms}
-    for lot in day.hanging:
-        tasks = floor_tasks(lot, day.at, day.zone, ferments=roles.get(lot.room) == "fermenting")
-        for task in tasks:
-            if task.sort == sort:
-                yield _ph(day, lot, task) if sort == "ph" else _weighing(day, lot, task)
+    owed = [
+        (lot, task)
+        for lot in day.hanging
+        for task in floor_tasks(lot, day.at, day.zone, ferments=roles.get(lot.room) == "fermenting")
+        if task.sort == sort
+    ]
+    # Room by room, as they are walked.
+    for lot, task in sorted(owed, key=lambda pair: pair[1].room):
+        yield _ph(day, lot, task) if sort == "ph" else _weighing(day, lot, task)
 
 
 def _ph(day: HouseDay, lot: LotRecord, task: FloorTask) -> DayItem:
