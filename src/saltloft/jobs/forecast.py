@@ -11,6 +11,7 @@ from typing import Any
 
 from saltloft import __version__
 from saltloft.cases.drying_parameters import drying_parameters, kill_models
+from saltloft.cases.house_prior import house_past
 from saltloft.cases.kept_outlook import SORT, from_bytes, to_bytes
 from saltloft.cases.lot import LotCase, air_record, key_of, lot_case
 from saltloft.cases.lot_weighings import measured_points
@@ -20,6 +21,7 @@ from saltloft.foundation.words import say
 from saltloft.plant.answers import AirRecord, LotOutlook
 from saltloft.process.ensemble import forecast as dry_forecast
 from saltloft.process.kept_learned import Kept
+from saltloft.process.learning import LotPrior
 from saltloft.process.result import Flag
 from saltloft.store.kept import KeptResult
 
@@ -52,12 +54,12 @@ def forecast(
         NumericsError: a member that cannot be followed.
     """
     case = lot_case(house, lot, asof or house.now(), weighed_until_d=weighed_until_d)
-    prior = prior_version(house)
-    key = key_of(case, _seals(house, case), prior=prior, model=MODEL)
+    past = house_past(house, case, literature=prior_version(house), model=MODEL)
+    key = key_of(case, _seals(house, case), prior=past.version, model=MODEL)
     kept = house.store.kept.get(key)
     if kept is not None:
         return from_bytes(kept.body)
-    outlook = compute(house, case, key=key, prior=prior)
+    outlook = compute(house, case, key=key, prior=past.version, start=past.prior())
     body = to_bytes(outlook)
     house.store.kept.put(KeptResult(key, SORT, lot, house.now(), body))
     # What is answered is what is kept, to the last figure.
@@ -68,14 +70,17 @@ def _seals(house: OpenHouse, case: LotCase) -> dict[str, str]:
     return {batch: house.store.readings.get(batch).sealed.payload.digest for batch in case.air.batches}
 
 
-def compute(house: OpenHouse, case: LotCase, *, key: str, prior: str) -> LotOutlook:
+def compute(
+    house: OpenHouse, case: LotCase, *, key: str, prior: str, start: LotPrior | None = None
+) -> LotOutlook:
     """Run the model on one gathered case.
 
     Args:
         house: OpenHouse. For the fact rows.
         case: LotCase.
         key: str. From `key_of`.
-        prior: str. From `prior_version`.
+        prior: str. Version of what it starts from: the literature and the house's earlier lots.
+        start: LotPrior or None. What it starts from; None: the literature alone.
     """
     drying = case.drying
     result = dry_forecast(
@@ -85,6 +90,7 @@ def compute(house: OpenHouse, case: LotCase, *, key: str, prior: str) -> LotOutl
         targets=drying.targets,
         weighings=drying.weighings,
         measured=drying.measured,
+        prior=start,
         members=drying.members,
         seed=drying.seed,
         lot=case.record.lot,
