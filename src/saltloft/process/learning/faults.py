@@ -14,8 +14,8 @@ from saltloft.process.learning.posterior import Posterior
 
 Array = NDArray[np.float64]
 
-# Share of the weighings that fit nothing which are slips of the decimal mark; chosen, no source.
-SLIP_SHARE = 0.5
+# Of the weighings that fit nothing: slips of the decimal mark, and digits exchanged; chosen, no source.
+SLIP_SHARE, DIGIT_SHARE = 0.4, 0.1
 
 
 @dataclass(frozen=True)
@@ -63,7 +63,7 @@ def slipped_decimals(posterior: Posterior, observed: Observations, doubtful: Tru
         best, meant = max(
             (_log_normal(1.0 - left - expected, clean) + prior, left) for left, prior in _meant(observed, row)
         )
-        wild = _log_normal(float(miss[row]), wide) + float(np.log(1.0 - SLIP_SHARE))
+        wild = _log_normal(float(miss[row]), wide) + float(np.log(1.0 - SLIP_SHARE - DIGIT_SHARE))
         if best > wild:
             found[row] = _slip(observed, row, meant, probability_of(best - wild))
     return found
@@ -88,13 +88,12 @@ def _meant(observed: Observations, row: int) -> list[tuple[float, float]]:
     A density of masses ten times as large is a tenth as high, which the prior takes in.
     """
     left = float(1.0 - observed.value[row])
-    share = float(np.log(SLIP_SHARE / 4.0))
-    stories = [(left * factor, share + float(np.log(factor))) for factor in (0.1, 10.0)]
+    stories = [(left * factor, float(np.log(SLIP_SHARE / 2.0 * factor))) for factor in (0.1, 10.0)]
     green_g = 1000.0 * float(observed.green_kg[row])
     if green_g > 0.0:
         digits = f"{left * green_g:.0f}"
         exchanged = {digits[:i] + digits[i + 1] + digits[i] + digits[i + 2 :] for i in range(len(digits) - 1)}
-        each = share - float(np.log(max(len(exchanged), 1)))
+        each = float(np.log(DIGIT_SHARE / max(len(exchanged), 1)))
         stories += [(int(other) / green_g, each) for other in exchanged - {digits}]
     return stories
 

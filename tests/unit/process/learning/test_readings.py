@@ -73,7 +73,7 @@ def test_slopes_are_what_the_model_does() -> None:
         if own is not None:
             pieces[:, own] = np.array([-1.0, 1.0]) * 0.5 * STEP
         run = known.run_of(Draws(lot, pieces, 2, pieces_each=1), observed.time_d)
-        table = observed.pick(predicted(run))
+        table = observed.pick(predicted(run, observed))
         return (table[:, 1] - table[:, 0]) / STEP
 
     for knot in (len(LOT_SLOTS) + 2, len(LOT_SLOTS) + 4):
