@@ -162,7 +162,9 @@ def _binned(
     values = np.full(at_s.size, np.nan)
     used: list[str] = []
     for logger in loggers_of(house, stay.room, quantity):
-        times, read = house.store.readings.trace(stay.room, quantity, start, end, logger=logger, asof=known)
+        times, read, batches = house.store.readings.traced(
+            stay.room, quantity, start, end, logger=logger, asof=known
+        )
         if not times.size:
             continue
         if quantity == "rh_pct":
@@ -171,7 +173,7 @@ def _binned(
         fresh = np.isnan(values) & ~np.isnan(mean)
         if fresh.any():
             values[fresh] = mean[fresh]
-            used += house.store.readings.sources(stay.room, quantity, start, end, logger=logger, asof=known)
+            used += batches
     return values, tuple(used)
 
 

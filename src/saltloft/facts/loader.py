@@ -37,6 +37,7 @@ class Facts:
     def __init__(self, rows: Mapping[str, Fact], sources: Mapping[str, Source]) -> None:
         self._rows = dict(rows)
         self._sources = dict(sources)
+        self._digests: dict[str, str] = {}  # rows never change, and a forecast asks for a hundred
         for fact in self._rows.values():
             if fact.source not in self._sources:
                 raise UnknownName("source", fact.source, self._sources, key=fact.key)
@@ -81,9 +82,12 @@ class Facts:
         A confirmation in the journal names this digest: when number, place or
         edition change, the confirmation no longer fits.
         """
+        if key in self._digests:
+            return self._digests[key]
         row = {**asdict(self.get(key)), "source": asdict(self.source(key))}
         text = json.dumps(row, sort_keys=True, ensure_ascii=False, separators=(",", ":"), default=_plain)
-        return hashlib.sha256(unicodedata.normalize("NFC", text).encode()).hexdigest()
+        self._digests[key] = hashlib.sha256(unicodedata.normalize("NFC", text).encode()).hexdigest()
+        return self._digests[key]
 
 
 def _plain(value: object) -> str:

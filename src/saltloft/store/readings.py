@@ -173,11 +173,24 @@ class Readings(Shelf[BatchRecord]):
         asof: datetime | None = None,
     ) -> tuple[str, ...]:
         """Names of the batches from which `trace` of the same arguments takes its readings."""
-        _, _, numbers = self._counting(room, quantity, start, end, logger=logger, asof=asof)
+        return self.traced(room, quantity, start, end, logger=logger, asof=asof)[2]
+
+    def traced(
+        self,
+        room: str,
+        quantity: str,
+        start: datetime,
+        end: datetime,
+        *,
+        logger: str = "",
+        asof: datetime | None = None,
+    ) -> tuple[Times, Values, tuple[str, ...]]:
+        """`trace` and `sources` of the same arguments, read once."""
+        times, values, numbers = self._counting(room, quantity, start, end, logger=logger, asof=asof)
         with self.database.reading() as connection:
             rows = connection.execute(select(batch_number.c.number, batch_number.c.batch))
             names = {row.number: row.batch for row in rows}
-        return tuple(names[int(number)] for number in np.unique(numbers))
+        return times, values, tuple(names[int(number)] for number in np.unique(numbers))
 
     def latest(
         self, room: str, quantity: str, before: datetime, *, logger: str = ""
