@@ -91,7 +91,7 @@ def _rings(run: Run, member: int, time_d: Array, water: Array, salt: Array) -> C
     steps = 0.5 * (shell[:, 1:] + shell[:, :-1]) * (FINE[1] - FINE[0])
     volume = np.pad(np.cumsum(steps, axis=1), ((0, 0), (1, 0)))
     places = [np.interp(np.square(DEPTHS), row / row[-1], FINE) for row in volume]
-    at_depth = np.array([values_at(nodes, row) for row in places])
+    at_depth = values_at(nodes, np.concatenate(places)).reshape(len(places), len(DEPTHS), nodes.count)
     x = np.maximum(np.einsum("trn,tn->tr", at_depth, water), 1e-4)
     s = np.maximum(np.einsum("trn,tn->tr", at_depth, salt), 0.0)
     # The calibre shrinks with the volume as the engine's own diameter does.

@@ -27,6 +27,7 @@ Array = NDArray[np.float64]
 NODES = 8
 CONTROL = Control()
 PROGRAMME_BLOCKS = 12  # air of more blocks than this is a log
+THREADS, WORTH_THREADS = 2, 128  # fewer members are carried before a second thread has begun
 
 
 @dataclass(frozen=True)
@@ -196,7 +197,7 @@ def lot_mean(values: Array, lots: int) -> Array:
     if values.shape[-1] == lots:
         return values
     if values.shape[-1] == 2 * lots:
-        pairs: Array = values.reshape(*values.shape[:-1], lots, 2).mean(axis=-1)
+        pairs: Array = 0.5 * (values[..., 0::2] + values[..., 1::2])
         return pairs
     whole = lot_mean(values[..., :-1], lots - 1)
     return np.concatenate([whole, values[..., -1:]], axis=-1)
@@ -237,7 +238,8 @@ def _profiles(
         return integrate(members, nodes, blocks, times_s, CONTROL, start)
     from saltloft.process.drying.compiled import integrate_compiled  # noqa: PLC0415 - loads numba, 1 s
 
-    return integrate_compiled(members, nodes, blocks, times_s, CONTROL, start)
+    threads = THREADS if members.count >= WORTH_THREADS else 1
+    return integrate_compiled(members, nodes, blocks, times_s, CONTROL, start, threads=threads)
 
 
 def _run_once(
