@@ -141,8 +141,11 @@ def learned_from(
         prior: LotPrior or None.
     """
     digest = hashlib.sha256(code_digest().encode())
-    for part in (piece, parameters, draws, prior, tuple(weighings), tuple(measured), len(programme.stages)):
-        feed(digest, part)
+    # Without arrays, so that their text says all of them.
+    said = (piece, parameters, tuple(weighings), tuple(measured), len(programme.stages))
+    digest.update(repr(said).encode())
+    feed(digest, draws)
+    feed(digest, prior)
     few = replace(draws, lot=draws.lot[:FEW], piece=draws.piece[: FEW * draws.pieces_each])
     members = members_of(piece, parameters, few, batter_of(piece, parameters, few))
     last_d = max([0.0, *(one.day for one in weighings), *(one.day for one in measured)])
