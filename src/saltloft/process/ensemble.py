@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from functools import partial
+from typing import TypedDict
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,7 +23,7 @@ from saltloft.process.outlook import outlook_of
 from saltloft.process.parameters import DryingParameters
 from saltloft.process.piece import Piece
 from saltloft.process.programme import Programme
-from saltloft.process.result import CrossSection, DryingForecast, SeriesBand, TargetDay
+from saltloft.process.result import CrossSection, DryingForecast, Flag, SeriesBand, TargetDay
 from saltloft.process.section import section_of
 from saltloft.process.series import band_of, output_days, ph_band, quantity_of, series_of
 from saltloft.process.simulate import Run, first_day, simulate
@@ -102,31 +104,11 @@ def forecast(
         NumericsError: a member that cannot be followed.
     """
     _check(members, targets, weighings)
-    learned, knowledge = _learned(
-        piece,
-        programme,
-        parameters,
-        draw(seed, lot, members, len(programme.stages)),
-        weighings=weighings,
-        measured=measured,
-        prior=prior,
-        seed=seed,
-        lot=lot,
-        kept=kept,
-        wanted=keep is not None,
-    )
-    read_d = [*(weighing.day for weighing in weighings), *(reading.day for reading in measured)]
-    states = kept.states if kept else None
-    whole, stated_d = _whole_run(
-        piece, programme, parameters, learned.draws, targets=targets, read_d=read_d, kept=states
-    )
-    days, reached = {}, []
-    for name, level in targets.items():
-        quantity, falling = TARGETS[name]
-        values = quantity_of(whole, quantity)
-        days[name] = target_day(whole, values, level, falling=falling)
-        reached.append(first_day(whole.time_d, values, level, falling=falling))
-    run = whole.until(_horizon(whole, stated_d, reached))
+    asked = _Asked(piece, programme, parameters, targets, weighings, measured, prior, members, seed, lot)
+    learned, knowledge = _learned(asked, kept, wanted=keep is not None)
+    whole, stated_d = _whole_run(asked, learned.draws, kept.states if kept else None)
+    days, horizon_d = _days(asked, whole, stated_d)
+    run = whole.until(horizon_d)
     if keep is not None and programme.trace is not None:
         keep(Kept(knowledge, run.kept(programme.trace.end_d - LATE_D)))
     bands = {name: band_of(values, run.draws.lots) for name, values in series_of(run).items()}
@@ -134,23 +116,14 @@ def forecast(
     if ph is not None:
         bands["ph"] = SeriesBand(*ph.T, *ph.T)
     kills = {model.organism: kill_of(run, model, None if ph is None else ph[:, 2]) for model in kill}
-    horizon_d = float(run.time_d[-1])
     outlook, ahead = outlook_of(run, parameters)
-    flags = [
-        *air_notes(programme, stated_d, horizon_d),
-        *equilibrium_flags(run, targets, pulsed=programme.ends_pulsed),
-        *flags_of(run, parameters, mould=piece.mould),
-        *([ahead] if ahead else []),
-        *range_flags(run, parameters),
-        *fault_flags(learned.faults, weighings),
-    ]
     return DryingForecast(
         time_d=run.time_d,
         horizon_d=horizon_d,
         bands=bands,
         targets={name: with_kill(day, run, kills) for name, day in days.items()},
         kill_log10=kills,
-        flags=tuple(flags),
+        flags=tuple(_flags(asked, run, learned, stated_d, ahead)),
         facts=parameters.facts,
         members=members,
         seed=seed,
@@ -161,6 +134,53 @@ def forecast(
         outlook=outlook,
         section=_slice(piece, programme, run, days.values()),
     )
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """What `forecast` was asked, as its arguments say."""
+
+    piece: Piece
+    programme: Programme
+    parameters: DryingParameters
+    targets: Mapping[str, float]
+    weighings: Sequence[Weighing]
+    measured: Sequence[Measured]
+    prior: LotPrior | None
+    members: int
+    seed: int
+    lot: str
+
+
+class _Read(TypedDict):
+    """What learning reads."""
+
+    weighings: Sequence[Weighing]
+    measured: Sequence[Measured]
+    prior: LotPrior | None
+
+
+def _days(asked: _Asked, whole: Run, stated_d: float) -> tuple[dict[str, TargetDay], float]:
+    """The day of every target, and the last day worth showing."""
+    days, reached = {}, []
+    for name, level in asked.targets.items():
+        quantity, falling = TARGETS[name]
+        values = quantity_of(whole, quantity)
+        days[name] = target_day(whole, values, level, falling=falling)
+        reached.append(first_day(whole.time_d, values, level, falling=falling))
+    return days, _horizon(whole, stated_d, reached)
+
+
+def _flags(asked: _Asked, run: Run, learned: Learned, stated_d: float, ahead: Flag | None) -> list[Flag]:
+    """Everything a person should know about the run."""
+    return [
+        *air_notes(asked.programme, stated_d, float(run.time_d[-1])),
+        *equilibrium_flags(run, asked.targets, pulsed=asked.programme.ends_pulsed),
+        *flags_of(run, asked.parameters, mould=asked.piece.mould),
+        *([ahead] if ahead else []),
+        *range_flags(run, asked.parameters),
+        *fault_flags(learned.faults, asked.weighings),
+    ]
 
 
 def _slice(piece: Piece, programme: Programme, run: Run, days: Iterable[TargetDay]) -> CrossSection:
@@ -174,58 +194,29 @@ def _slice(piece: Piece, programme: Programme, run: Run, days: Iterable[TargetDa
     return section_of(run, until_d, partial(simulate, piece, programme, run.parameters))
 
 
-def _learned(
-    piece: Piece,
-    programme: Programme,
-    parameters: DryingParameters,
-    plain: Draws,
-    *,
-    weighings: Sequence[Weighing],
-    measured: Sequence[Measured],
-    prior: LotPrior | None,
-    seed: int,
-    lot: str,
-    kept: Kept | None,
-    wanted: bool,
-) -> tuple[Learned, KeptLearned | None]:
+def _learned(asked: _Asked, kept: Kept | None, *, wanted: bool) -> tuple[Learned, KeptLearned | None]:
     """What the readings teach, and what of it the next forecast may take as it is."""
+    case = (asked.piece, asked.programme, asked.parameters)
+    plain = draw(asked.seed, asked.lot, asked.members, len(asked.programme.stages))
+    read: _Read = {"weighings": asked.weighings, "measured": asked.measured, "prior": asked.prior}
     rests_on = ""
-    if (kept is not None or wanted) and (weighings or measured):
-        rests_on = learned_from(
-            piece, programme, parameters, plain, weighings=weighings, measured=measured, prior=prior
-        )
+    if (kept is not None or wanted) and (asked.weighings or asked.measured):
+        rests_on = learned_from(*case, plain, **read)
         if kept is not None and kept.learned is not None and kept.learned.rests_on == rests_on:
             return kept.learned.learned, kept.learned
-    learned = learn(
-        piece,
-        programme,
-        parameters,
-        plain,
-        weighings=weighings,
-        measured=measured,
-        prior=prior,
-        seed=seed,
-        lot=lot,
-    )
+    learned = learn(*case, plain, **read, seed=asked.seed, lot=asked.lot)
     return learned, KeptLearned(rests_on, learned) if rests_on else None
 
 
-def _whole_run(
-    piece: Piece,
-    programme: Programme,
-    parameters: DryingParameters,
-    draws: Draws,
-    *,
-    targets: Mapping[str, float],
-    read_d: Sequence[float],
-    kept: KeptStates | None,
-) -> tuple[Run, float]:
+def _whole_run(asked: _Asked, draws: Draws, kept: KeptStates | None) -> tuple[Run, float]:
     """The run as far as any answer may need, and the stated end of the programme. [d]"""
+    programme = asked.programme
+    read_d = [*(one.day for one in asked.weighings), *(one.day for one in asked.measured)]
     stated = programme.start_d + sum(stage.duration_d.high for stage in programme.stages)
     last = max([stated, *read_d])
     sealed = bool(programme.stages) and programme.stages[-1].packed
-    until = last if sealed or not targets else max(last, LONGEST_D)
+    until = last if sealed or not asked.targets else max(last, LONGEST_D)
     # Days of readings are shown as they are; of very many, the forecast's own days will do.
     shown = sorted(set(read_d)) if len(set(read_d)) <= MOST_READ_DAYS else []
     time_d = output_days(until, (*shown, stated))
-    return simulate(piece, programme, parameters, draws, time_d, kept=kept), last
+    return simulate(asked.piece, programme, asked.parameters, draws, time_d, kept=kept), last

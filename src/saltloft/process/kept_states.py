@@ -84,7 +84,11 @@ class KeptStates:
 
 
 def single(values: Array) -> Array:
-    """As a kept state holds it: to seven figures, so that kept or not the answer is the same."""
+    """As a kept state holds it: to seven figures, so that kept or not the answer is the same.
+
+    Args:
+        values: array. [any unit]
+    """
     return values.astype(np.float32).astype(np.float64)
 
 

@@ -21,7 +21,7 @@ def pack(told: Mapping[str, Any], arrays: Mapping[str, NDArray[Any]]) -> bytes:
 
     Args:
         told: mapping of str to plain values of JSON.
-        arrays: mapping of str to arrays of numbers.
+        arrays: mapping of str to arrays of numbers. [any unit]
     """
     parts = [np.ascontiguousarray(value).tobytes() for value in arrays.values()]
     body = b"".join(parts)

@@ -163,7 +163,14 @@ def seen_of(
 
 
 def states_of(members: Members, nodes: Nodes, blocks: Blocks, times_s: Array, profiles: Profiles) -> States:
-    """Everything that is read off the profiles; arguments as of `seen_of`.
+    """Everything that is read off the profiles.
+
+    Args:
+        members: Members.
+        nodes: Nodes (n).
+        blocks: Blocks.
+        times_s: array (times,). Moments of the profiles. [s]
+        profiles: Profiles.
 
     Returns:
         States.
