@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import zlib
 from collections.abc import Mapping
 from dataclasses import asdict
@@ -60,7 +61,7 @@ def from_bytes(body: bytes) -> LotOutlook:
 
 def _plain(value: Any) -> Any:
     if isinstance(value, np.ndarray):
-        return _plain(value.tolist())
+        return _rounded(value) if value.dtype.kind == "f" else value.tolist()
     if isinstance(value, Mapping):
         return {str(name): _plain(item) for name, item in value.items()}
     if isinstance(value, tuple | list):
@@ -70,9 +71,18 @@ def _plain(value: Any) -> Any:
     return _number(value) if isinstance(value, float) else value
 
 
+def _rounded(values: NDArray[np.float64]) -> Any:
+    """As `_number`, for an array: nested lists of its shape."""
+    finite = np.isfinite(values).ravel().tolist()
+    flat = np.empty(values.size, dtype=object)
+    pairs = zip(values.ravel().tolist(), finite, strict=True)
+    flat[:] = [float(f"{value:.{FIGURES}g}") if known else None for value, known in pairs]
+    return flat.reshape(values.shape).tolist()
+
+
 def _number(value: float) -> float | None:
     """A float to six figures; None for what is no number (JSON knows none)."""
-    return float(f"{value:.{FIGURES}g}") if np.isfinite(value) else None
+    return float(f"{value:.{FIGURES}g}") if math.isfinite(value) else None
 
 
 def _array(values: list[float | None]) -> NDArray[np.float64]:
