@@ -105,7 +105,7 @@ class Stage:
         )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)  # itself only: so what is told of a log is told once
 class AirTrace:
     """The room's log from stuffing on: readings at rising times, straight between them.
 

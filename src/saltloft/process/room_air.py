@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -163,34 +164,66 @@ def _films(
     return found[0], found[1], found[2]
 
 
-def _log_stretch(rows: _AirRows, trace: AirTrace, *, resolve: bool) -> _Stretch:
-    """The log in blocks."""
+@dataclass(frozen=True)
+class _LogMeans:
+    """A log in blocks before any member is known; arrays (blocks,).
+
+    Args:
+        border_d: array (blocks + 1,). [d]
+        humidity_slope_d: array. [1/d]
+        temperature_c, saturated, vapour: arrays. Means. [degC] [kg/m3] [kg/m3]
+        log_factor: array. Logarithm of the mean temperature factor of a typical activation energy.
+        was_read: array of bool.
+    """
+
+    border_d: Array
+    humidity_slope_d: Array
+    temperature_c: Array
+    saturated: Array
+    vapour: Array
+    log_factor: Array
+    was_read: NDArray[np.bool_]
+
+
+@lru_cache(maxsize=8)
+def _means(trace: AirTrace, typical_k: float, reference_k: float, *, resolve: bool) -> _LogMeans:
+    """Told once for a log: learning, the run and its slice all ask for it."""
     cut = cut_log(trace, resolve=resolve)
     borders = cut.border_d
     saturated = moist_air.vapour_concentration_kg_m3(trace.temperature_c)
-    mean_c = block_means(trace, borders, trace.temperature_c)
     mean_vapour = block_means(trace, borders, saturated * trace.relative_humidity)
     # Both are straight between readings, so their product bends: exactly a sixth of its ends.
     bend = np.append(np.diff(saturated) * np.diff(trace.relative_humidity), 0.0) / 6.0
-    mean_vapour = mean_vapour - held_means(trace, borders, bend)
     # The mean of the temperature factor at a typical activation energy; a member's own
     # energy enters as a power of it, exact to second order in the swing.
+    factor = np.exp(-typical_k * (1.0 / (trace.temperature_c + 273.15) - 1.0 / reference_k))
+    read = np.ones(len(trace.time_d)) if trace.measured is None else trace.measured.astype(np.float64)
+    return _LogMeans(
+        border_d=borders,
+        humidity_slope_d=cut.humidity_slope_d,
+        temperature_c=block_means(trace, borders, trace.temperature_c),
+        saturated=block_means(trace, borders, saturated),
+        vapour=mean_vapour - held_means(trace, borders, bend),
+        log_factor=np.log(block_means(trace, borders, factor)),
+        was_read=block_means(trace, borders, read) >= 0.5,
+    )
+
+
+def _log_stretch(rows: _AirRows, trace: AirTrace, *, resolve: bool) -> _Stretch:
+    """The log in blocks."""
     typical = rows.parameters.activation_energy.median / moist_air.GAS_CONSTANT
     reference = rows.parameters.reference_temperature_c + 273.15
-    factor = np.exp(-typical * (1.0 / (trace.temperature_c + 273.15) - 1.0 / reference))
-    log_factor = np.log(block_means(trace, borders, factor))[:, None]
+    log = _means(trace, typical, reference, resolve=resolve)
     warmer = rows.members.activation * rows.warmer / reference**2
-    read = np.ones(len(trace.time_d)) if trace.measured is None else trace.measured.astype(np.float64)
-    was_read = block_means(trace, borders, read) >= 0.5
     return _Stretch(
-        end_s=DAY_S * borders[1:, None],
-        temperature_c=mean_c[:, None],
-        saturated=block_means(trace, borders, saturated)[:, None],
-        vapour=mean_vapour[:, None],
-        film=_films(rows, trace, borders, was_read, mean_c),
-        measured=was_read[:, None],
-        speed_up=np.exp(log_factor * (rows.members.activation / typical) + warmer),
-        humidity_drift_s=cut.humidity_slope_d[:, None] / DAY_S,
+        end_s=DAY_S * log.border_d[1:, None],
+        temperature_c=log.temperature_c[:, None],
+        saturated=log.saturated[:, None],
+        vapour=log.vapour[:, None],
+        film=_films(rows, trace, log.border_d, log.was_read, log.temperature_c),
+        measured=log.was_read[:, None],
+        speed_up=np.exp(log.log_factor[:, None] * (rows.members.activation / typical) + warmer),
+        humidity_drift_s=log.humidity_slope_d[:, None] / DAY_S,
     )
 
 
