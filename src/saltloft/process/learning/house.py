@@ -56,7 +56,7 @@ _DRIFTS = ("humidity_offset",)
 
 # Size of the model's slow error and of the room's offsets against the literature's, and what each
 # size was worth before anything was seen (own choice: most weight at one, none at zero).
-ERROR_SIZES = ((0.6, 0.2), (1.0, 0.5), (1.6, 0.2), (2.5, 0.1))
+ERROR_SIZES = ((0.6, 0.2), (1.0, 0.5), (1.6, 0.2), (2.5, 0.07), (5.0, 0.03))
 ROOM_SIZES = ((1.0, 0.75), (2.0, 0.20), (3.5, 0.05))
 
 
