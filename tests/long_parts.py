@@ -14,7 +14,7 @@ import time
 
 PARTS: dict[str, list[str]] = {
     "drying": ["pytest", "tests/reference", "tests/numerics", "-m", "long"],
-    "truth": ["pytest", "tests/unit/truth", "-m", "long"],
+    "truth": ["pytest", "tests/unit/truth", "tests/integration/test_truth_engine.py", "-m", "long"],
 }
 
 

@@ -143,8 +143,9 @@ class Engine:
             mine = self.kept.setdefault(known.house, {})
             mine[known.lot] = (likelihood, known.product, known.start_day)
 
-    def finished(self, known: KnownLot) -> None:
+    def finished(self, lot: KnownLot) -> None:
         """Learn from a lot that was weighed at its target."""
+        known = lot
         if self.alone:
             return
         prior = self.prior_of(known, 0.0)
@@ -162,8 +163,9 @@ class Engine:
         )
         self.keep(known, learned.likelihood)
 
-    def __call__(self, known: KnownLot, asof_day: float, days: Array) -> Forecast:
+    def __call__(self, lot: KnownLot, asof_day: float, days: Array) -> Forecast:
         """Mean loss of the tagged pieces as it will be weighed, and when the whole lot is at its target."""
+        known = lot
         piece, programme = piece_of(known), programme_of(known, self.habit_of(known))
         weighings = weighings_of(known)
         learned = learn(
