@@ -56,8 +56,8 @@ def habit_of(others: Sequence[tuple[float, float]]) -> Habit:
     """What other lots' logs of the same room tell of it.
 
     Args:
-        others: sequence of (mean of logged less set humidity, length of the log in days); the
-            room's last lots.
+        others: sequence of two floats, of the room's last lots: mean of logged less set humidity,
+            and length of the log. [RH as 0..1] [d]
 
     Returns:
         Habit; of any room without others.
