@@ -102,14 +102,16 @@ def test_a_promise_is_later_the_surer_it_is(house: House, outlook: LotOutlook) -
 
 
 def test_a_day_is_priced_by_the_forecasts_own_rate(house: House, outlook: LotOutlook) -> None:
-    """Nine times in ten the lot is over its target already: a day costs most of a day's loss, never more."""
+    """Nine times in ten the lot is over its target already: a day costs most of a day's loss.
+
+    It is a mean over the lot's doubt, so it lies below the fast end of the computed rate.
+    """
     told = found(house, outlook)
     day = told.promises["weight_loss_pct"][0].day
     assert day is not None
     assert told.day_late is not None
-    curve = outlook.result.bands["loss_rate_pct_d"].mean_p50
-    rate = float(curve[abs(outlook.result.time_d - day).argmin()])
-    assert 0.6 * rate < told.day_late.points < 1.02 * rate
+    rates, at = outlook.result.bands["loss_rate_pct_d"], abs(outlook.result.time_d - day).argmin()
+    assert 0.6 * float(rates.mean_p50[at]) < told.day_late.points < float(rates.mean_p95[at])
     assert told.day_late.mg == round(told.day_late.points * 1280e6 / 100)
     assert told.day_late.money == round(told.day_late.mg * 1240 / 1e6)
 

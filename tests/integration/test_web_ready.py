@@ -60,6 +60,13 @@ def test_another_risk_is_one_tap_away_and_moves_the_day(house: House) -> None:
     assert "no promise can be made so sure" in refused.text
 
 
+def test_the_api_says_the_same(house: House) -> None:
+    answer = client_of(house, "maren").get("/api/v1/lots/AL-0310").json()
+    assert answer["ready"]["promise"]["sure"] == 0.9
+    assert answer["ready"]["dispatch"]["decides"] == ["shown"]
+    assert answer["hand"]["press"]["learned"] is False
+
+
 def test_nothing_in_it_claims_more_than_was_measured(house: House) -> None:
     """The three lines stay apart, the words nobody may print are not there, the caution is."""
     page = client_of(house, "maren").get("/lots/AL-0310").text

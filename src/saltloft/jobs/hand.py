@@ -64,6 +64,7 @@ def _law(law: HandLaw, lot: str) -> dict[str, Any]:
             "low": held.low,
             "high": held.high,
             "z": held.z,
+            "cuts": held.cuts,
             "disagrees": held.disagrees,
             "entry": held.entry,
         },

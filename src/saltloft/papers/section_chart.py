@@ -267,7 +267,8 @@ def _axes(plot: _Plot, axis: Axis) -> Iterator[str]:
         yield f'<text x="{plot.left - 8.0:.1f}" y="{y + 4.0:.1f}" text-anchor="end">{escape(word)}</text>'
     yield f'<text x="{plot.left - 8.0:.1f}" y="12" text-anchor="end">{escape(axis.unit)}</text>'
     right, edge = plot.width - 10.0, plot.y(float(plot.section.radius_mm[-1, -1])) - 6.0
-    yield f'<text x="{right:.1f}" y="{edge:.1f}" text-anchor="end">{escape(say("rim (outside)"))}</text>'
+    rim = escape(say("rim (outside)"))
+    yield f'<text x="{right:.1f}" y="{edge:.1f}" text-anchor="end">{rim}</text>'
     core = escape(say("core"))
     yield f'<text class="on-line" x="{plot.left + 4.0:.1f}" y="{floor - 5.0:.1f}">{core}</text>'
     crossed = [plot.x(day) for day, _ in axis.marks]

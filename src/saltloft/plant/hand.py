@@ -54,21 +54,23 @@ def press_words(law: HandLaw, lot: str) -> str:
         return ""
     if not held.learned:
         return say("Pressed {said}.", said=number_words(held.said, 1)) + " " + _rests_on_few(held)
-    values = _values(held, 1)
+    values = _values(held)
     if not held.disagrees:
         return say(
-            "Pressed {said}; loss and water activity lead to expect {expected} ({low} to {high}).", **values
+            "Pressed {said}; loss and water activity lead to expect {expected} ({low} to {high}, by {cuts} "
+            "earlier cuts).",
+            **values,
         )
     if held.z < 0.0:
         return say(
-            "Hand and number disagree: pressed {said}, softer than the {expected} ({low} to {high}) that "
-            "loss and water activity lead to expect. Cut another piece, read its water activity and look at "
-            "the weighings.",
+            "Hand and number disagree: pressed {said}, softer than the {expected} ({low} to {high}, by "
+            "{cuts} earlier cuts) that loss and water activity lead to expect. Cut another piece, read its "
+            "water activity and look at the weighings.",
             **values,
         )
     return say(
-        "Hand and number disagree: pressed {said}, harder than the {expected} ({low} to {high}) that loss "
-        "and water activity lead to expect. Cut another piece and look at its rim.",
+        "Hand and number disagree: pressed {said}, harder than the {expected} ({low} to {high}, by {cuts} "
+        "earlier cuts) that loss and water activity lead to expect. Cut another piece and look at its rim.",
         **values,
     )
 
@@ -80,18 +82,20 @@ def rim_words(law: HandLaw, lot: str) -> str:
         return ""
     if not held.learned:
         return say("Rim {said} mm.", said=number_words(held.said, 1)) + " " + _rests_on_few(held)
-    values = _values(held, 1)
+    values = _values(held)
     if not held.disagrees:
-        return say("Rim {said} mm; expected {expected} mm ({low} to {high}).", **values)
+        return say(
+            "Rim {said} mm; expected {expected} mm ({low} to {high}, by {cuts} earlier cuts).", **values
+        )
     if held.z > 0.0:
         return say(
-            "Knife and number disagree: a rim of {said} mm, thicker than the {expected} mm ({low} to {high}) "
-            "expected. Look at the room's humidity and air, and cut another piece.",
+            "Knife and number disagree: a rim of {said} mm, thicker than the {expected} mm ({low} to {high}, "
+            "by {cuts} earlier cuts) expected. Look at the room's humidity and air, and cut another piece.",
             **values,
         )
     return say(
-        "Knife and number disagree: a rim of {said} mm, thinner than the {expected} mm ({low} to {high}) "
-        "expected.",
+        "Knife and number disagree: a rim of {said} mm, thinner than the {expected} mm ({low} to {high}, by "
+        "{cuts} earlier cuts) expected.",
         **values,
     )
 
@@ -178,6 +182,6 @@ def _rests_on_few(held: Held) -> str:
     )
 
 
-def _values(held: Held, decimals: int) -> dict[str, str]:
+def _values(held: Held) -> dict[str, str]:
     names = ("said", "expected", "low", "high")
-    return {name: number_words(getattr(held, name), decimals) for name in names}
+    return {**{name: number_words(getattr(held, name), 1) for name in names}, "cuts": str(held.cuts)}

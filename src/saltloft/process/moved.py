@@ -35,8 +35,8 @@ def one_by_one(start: float | None, steps: Iterable[Callable[[], float | None]])
     """What each step moves a number by, from where the one before left it.
 
     Args:
-        start: float or None. Before the first step; None: there is no such day.
-        steps: iterable of functions. Each gives the number with all changes so far in.
+        start: float or None. Before the first step, nothing without such a day. [d]
+        steps: iterable of functions. Each gives the number with all changes so far in. [d]
 
     Returns:
         list of float or None, one a step; None where the number is missing before or after. In

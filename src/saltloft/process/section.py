@@ -52,7 +52,7 @@ def section_of(run: Run, until_d: float, alone: Callable[[Draws, Array], Run] | 
     Args:
         run: Run.
         until_d: float. Last day worth showing. [d]
-        alone: function of Draws and days giving a Run, or None. Carries the one member again,
+        alone: function of Draws and days [d] giving a Run, or None. Carries the one member again,
             for runs that went on from a kept state and hold no profiles before it.
 
     Returns:

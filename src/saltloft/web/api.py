@@ -13,10 +13,13 @@ from saltloft.foundation.errors import RuleBroken, SaltloftError
 from saltloft.foundation.units import mass
 from saltloft.foundation.words import say
 from saltloft.house import House
+from saltloft.jobs import hand as hand_job
 from saltloft.jobs import lots, record
+from saltloft.jobs import ready as ready_job
 from saltloft.plant.answer_json import judge_json, today_json
 from saltloft.plant.answers import LotOutlook
 from saltloft.plant.entries import decode
+from saltloft.plant.folder import LotFolder
 from saltloft.plant.lot_record import LotSummary
 from saltloft.plant.sentences import caution, lot_sentence
 from saltloft.plant.stated import Draft, Receipt, Stamp
@@ -162,6 +165,8 @@ class LotOut(LotLine):
     caution: str
     forecast: dict[str, Any] | None = Field(description="Days from stuffing; null without a forecast.")
     judgement: dict[str, Any] = Field(description="As `saltloft judge --json` answers.")
+    ready: dict[str, Any] | None = Field(description="As promise and dispatch of `saltloft forecast --json`.")
+    hand: dict[str, Any] | None = Field(description="As hand of `saltloft forecast --json`; null before.")
 
 
 @routes.get("/lots", summary="Every lot of a family")
@@ -183,7 +188,21 @@ def one_lot(request: Request, reader: ReaderHere, lot: str) -> LotOut:
         caution=caution(),
         forecast=_forecast(folder.outlook),
         judgement=judge_json(folder.judgement),
+        ready=_ready(house, folder),
+        hand=_hand(house, lot),
     )
+
+
+def _ready(house: House, folder: LotFolder) -> dict[str, Any] | None:
+    if folder.outlook is None:
+        return None
+    found = ready_job.ready(house, folder.record.lot, folder.outlook, folder.judgement)
+    return dict(ready_job.ready_fields(found, folder.outlook))
+
+
+def _hand(house: House, lot: str) -> dict[str, Any] | None:
+    hands = hand_job.kept_hand(house)
+    return None if hands is None else dict(hand_job.hand_fields(hands, lot))
 
 
 @routes.get("/today", summary="The day sheet")

@@ -24,7 +24,7 @@ SHUT = Flag("case_hardening", 12.0, 0.6, "the rim dries much faster than the cor
 
 def test_a_disagreement_names_both_numbers_and_what_to_do() -> None:
     words = press_words(LAW, "AL-0310")
-    assert words.startswith("Hand and number disagree: pressed 2.0, softer than the 3.9 (3.2 to 4.6)")
+    assert words.startswith("Hand and number disagree: pressed 2.0, softer than the 3.9 (3.2 to 4.6, by 60")
     assert words.endswith("look at the weighings.")
     thick = replace(LAW, held=(replace(HELD, said=4.0, expected=1.0, low=0.4, high=1.6, z=3.3),))
     assert rim_words(thick, "AL-0310").startswith("Knife and number disagree: a rim of 4.0 mm, thicker than")

@@ -123,8 +123,8 @@ def with_ends(path: Path, slender: ArrayLike, standard: float | None = None) -> 
     Args:
         path: Path. Of the same piece without its ends.
         slender: float or array, 1 or more. Length over diameter. [1]
-        standard: float or None. Slenderness whose ends are left in the numbers that were
-            fitted without them: only what differs from it counts. None: all of the ends. [1]
+        standard: float or None. Slenderness whose ends are left in the numbers that were fitted
+            without them; only what differs from it counts, without one all of the ends. [1]
 
     Returns:
         Path: F(y) times a straight line in y whose value at 1 gives the true surface.

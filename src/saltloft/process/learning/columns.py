@@ -129,7 +129,7 @@ def state_of(prior: LotPrior, stages: int, nuisances: dict[str, float]) -> State
     Args:
         prior: LotPrior.
         stages: int. Stages of its programme.
-        nuisances: mapping of a name to its prior variance.
+        nuisances: mapping of a name to its prior variance. [1]
     """
     staged = [f"stage_{i}.{name}" for i in range(stages) for name in STAGE_SLOTS]
     more = np.array([1.0] * len(staged) + list(nuisances.values()))
@@ -148,8 +148,8 @@ def likelihood_of(precision: Array, vector: Array, state: State) -> Likelihood:
     """What is left for COLUMNS when stages, racks and scales are integrated out.
 
     Args:
-        precision: array (columns, columns). Of the readings over the whole state.
-        vector: array (columns,).
+        precision: array (columns, columns). Of the readings over the whole state. [1]
+        vector: array (columns,). Precision times the best point. [1]
         state: State.
     """
     width = len(COLUMNS)

@@ -36,6 +36,11 @@ class Fault:
 
 
 def probability_of(log_odds: float) -> float:
+    """The probability, 0..1, of what has these odds.
+
+    Args:
+        log_odds: float. Natural logarithm of the odds. [1]
+    """
     return float(1.0 / (1.0 + np.exp(-np.clip(log_odds, -700.0, 700.0))))
 
 

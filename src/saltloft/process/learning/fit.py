@@ -61,7 +61,7 @@ def fitted(lot: Lot, observed: Observations, gains: tuple[Gain, ...] = (), start
         lot: Lot.
         observed: Observations, at least one.
         gains: tuple of Gain. Scales that may read too much.
-        start: array (draw columns,) or None. Where to begin; None: the prior's mean.
+        start: array (draw columns,) or None. Where to begin; without one the prior's mean. [1]
     """
     racks = _racks(observed)
     nuisances = {f"rack {rack}.{name}": 1.0 for rack in racks for name in PLACE}

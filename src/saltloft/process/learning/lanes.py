@@ -132,7 +132,7 @@ def lanes_of(point: Array, lot: list[int], piece: list[int], stages: int) -> Dra
     """The point itself, then one lane a column, half a deviation away.
 
     Args:
-        point: array (lot columns,).
+        point: array (lot columns,). Draws of the lot. [1]
         lot, piece: lists of int. Columns that get a lane.
         stages: int.
     """
@@ -148,7 +148,7 @@ def slopes(point: Array, known: Lot, observed: Observations) -> Slopes:
     """The readings and their slopes at a point, from one batch of the model.
 
     Args:
-        point: array (lot columns,). Draws of the lot.
+        point: array (lot columns,). Draws of the lot. [1]
         known: Lot.
         observed: Observations.
     """

@@ -56,7 +56,7 @@ def corrected(whole: Array, draws: Draws, fit: Fit, lot: Lot, observed: Observat
     """Members whose own run met the readings, and what their runs miss by.
 
     Args:
-        whole: array (lots, columns). From `moved`.
+        whole: array (lots, columns). From `moved`. [1]
         draws: Draws. Of the prior.
         fit: Fit.
         lot: Lot.
@@ -85,7 +85,7 @@ def offsets_of(left: Array, fit: Fit, observed: Observations, *, seed: int, lot:
     """What each tagged piece is by itself, given the lot, tag by tag, arrays (lots, PIECE_SLOTS).
 
     Args:
-        left: array (obs, lots). Readings minus what each member expects of a mean piece.
+        left: array (obs, lots). Readings minus what each member expects of a mean piece. [fraction]
         fit: Fit.
         observed: Observations.
         seed: int.
@@ -112,6 +112,6 @@ def put_back(draws: Draws, whole: Array) -> Draws:
 
     Args:
         draws: Draws.
-        whole: array (lots, columns). Draws first.
+        whole: array (lots, columns). Draws first. [1]
     """
     return replace(draws, lot=whole[:, : draws.lot.shape[1]])
