@@ -28,6 +28,22 @@ def parameters() -> DryingParameters:
     return drying_parameters(load_facts())
 
 
+@lru_cache(maxsize=1)
+def trial_parameters() -> DryingParameters:
+    """The doubt of our own earlier trial: no slow error of the model, humidity at the piece to 0.015.
+
+    Both were widened since, on invented truths of other laws; what the equations give is compared
+    with the trial's tables at the trial's own doubt.
+    """
+    shipped = parameters()
+    return replace(
+        shipped,
+        discrepancy=replace(shipped.discrepancy, sd=0.0),
+        discrepancy_share=0.0,
+        humidity_offset=replace(shipped.humidity_offset, sd=0.015),
+    )
+
+
 def stage(
     days: float, celsius: float, rh: float, air: float, *, measured: bool = True, packed: bool = False
 ) -> Stage:
@@ -50,12 +66,14 @@ def piece(diameter_mm: float, fat: float = 0.28, salt: float = 0.027, **more: ob
 
 
 @lru_cache(maxsize=32)
-def standard_forecast(diameter_mm: float, *, measured: bool = True, members: int = 400) -> DryingForecast:
+def standard_forecast(
+    diameter_mm: float, *, measured: bool = True, members: int = 400, trial: bool = False
+) -> DryingForecast:
     """The standard programme to 35 % loss and M:P 1.9, computed once for all tests."""
     return forecast(
         piece(diameter_mm),
         standard(measured=measured),
-        parameters(),
+        trial_parameters() if trial else parameters(),
         targets={"weight_loss_pct": 35.0, "moisture_protein": 1.9},
         members=members,
         kill=kill_models(load_facts()),

@@ -12,7 +12,7 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from tests.drying_cases import parameters, piece, stage
+from tests.drying_cases import piece, stage, trial_parameters
 
 from saltloft.facts.loader import load_facts
 from saltloft.process.draws import draw
@@ -48,7 +48,7 @@ def run_of(calibre_mm: float, room: str) -> Run:
     """200 pieces: 2.5 d at 22 degC and 92 %RH, then the room, 0.15 m/s."""
     celsius, humidity = ROOMS[room]
     programme = Programme((stage(2.5, 22.0, 0.92, 0.3), stage(398.0, celsius, humidity, 0.15)))
-    return simulate(piece(calibre_mm), programme, parameters(), draw(1, "case", 200, 2), DAYS)
+    return simulate(piece(calibre_mm), programme, trial_parameters(), draw(1, "case", 200, 2), DAYS)
 
 
 def quantiles(days: Array) -> str:

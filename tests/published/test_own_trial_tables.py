@@ -13,7 +13,7 @@ from functools import lru_cache
 
 import numpy as np
 import pytest
-from tests.drying_cases import parameters, piece, stage, standard
+from tests.drying_cases import piece, stage, standard, trial_parameters
 
 from saltloft.process.draws import draw
 from saltloft.process.programme import Programme
@@ -24,10 +24,12 @@ DAYS = np.unique(
 )
 
 
-def run_of(diameter: float, programme: Programme, fat: float = 0.28, salt: float = 0.027) -> Run:
-    """200 members with air measured at the piece."""
-    draws = draw(1, "trial", 200, len(programme.stages))
-    return simulate(piece(diameter, fat, salt), programme, parameters(), draws, DAYS)
+def run_of(
+    diameter: float, programme: Programme, fat: float = 0.28, salt: float = 0.027, members: int = 200
+) -> Run:
+    """Members with air measured at the piece."""
+    draws = draw(1, "trial", members, len(programme.stages))
+    return simulate(piece(diameter, fat, salt), programme, trial_parameters(), draws, DAYS)
 
 
 @lru_cache(maxsize=8)
@@ -104,7 +106,8 @@ def test_water_activity_on_day_30(diameter: float, activities: tuple[float, ...]
     [
         ("70 %RH", lambda: standard_run(50, 0.70), 25.3, 0.06),
         ("80 %RH", lambda: standard_run(50, 0.80), 31.1, 0.06),
-        ("85 %RH", lambda: standard_run(50, 0.85), 44.6, 0.10),
+        # Near rest the day hangs on small differences: 200 members are good to a tenth only.
+        ("85 %RH", lambda: run_of(50, standard(400.0, 0.85), members=1000), 44.6, 0.06),
         ("12 degC", lambda: run_of(50, _second(12.0, 0.15)), 31.2, 0.06),
         ("18 degC", lambda: run_of(50, _second(18.0, 0.15)), 24.8, 0.06),
         ("0.05 m/s", lambda: run_of(50, _second(14.0, 0.05)), 32.1, 0.06),
