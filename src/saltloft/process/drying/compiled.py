@@ -112,7 +112,7 @@ class _Run:
         done = carry(
             (0,) * lot.nodes.count, first, self.profile, begin.time_s, begin.length_s, self.block,
             self.member_rows, self.air_rows, lot.blocks.end_s, self.brine, self.tables, self.matrices,
-            lot.nodes.weight, self.scalars, lot.output_s, self.rules, _workspace(lot.nodes.count),
+            lot.nodes.weight, self.scalars, lot.output_s, self.rules, workspace(lot.nodes.count),
             self.memory, self.out, self.length, self.out_memory, self.counts, self.error,
         )  # fmt: skip
         if done < 1.0:
@@ -132,7 +132,7 @@ class _Run:
 _OF_THREAD = local()
 
 
-def _workspace(nodes: int) -> Array:
+def workspace(nodes: int) -> Array:
     """The scratch of this thread for so many nodes."""
     kept: dict[int, Array] = _OF_THREAD.__dict__.setdefault("kept", {})
     if nodes not in kept:
