@@ -18,7 +18,7 @@ def _weighed(*, measured: bool) -> DryingForecast:
 
 
 def test_set_points_stay_wider_and_marked_after_weighing() -> None:
-    """Three weighings to day 10 tell much of an unknown room: wider then by a fifth, later by less, marked."""
+    """Three weighings to day 10 tell much of an unknown room: still wider then by a fifth, and marked."""
     width = {}
     for measured in (True, False):
         found = _weighed(measured=measured)
