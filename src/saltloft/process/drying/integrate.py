@@ -139,7 +139,12 @@ def _between(t: Array, ends: tuple[Array, Array], rises: tuple[Array, Array], fr
 
 
 def first_block(blocks: Blocks, time_s: float) -> NDArray[np.int64]:
-    """The block of each member just after a moment, array of int (members,)."""
+    """The block of each member just after a moment, array of int (members,).
+
+    Args:
+        blocks: Blocks.
+        time_s: float. From stuffing. [s]
+    """
     begun = np.sum(blocks.end_s <= time_s * (1.0 + 1e-12), axis=0)
     return np.minimum(begun, len(blocks.end_s) - 1) if time_s > 0.0 else np.zeros_like(begun)
 
