@@ -38,7 +38,7 @@ CASES = [
     ),
 ]
 # Cases of the suite whose target day misses the 0.1 d asked for, with the figure measured.
-LATE_BY_D: dict[int, float] = {11: 0.129, 19: 0.185}
+LATE_BY_D: dict[int, float] = {11: 0.126, 19: 0.185}
 LATE_OF_200 = 40
 
 
