@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 from saltloft.cases.dry import DryCase
 from saltloft.cases.drying_parameters import drying_parameters
+from saltloft.cases.house_prior import house_past
 from saltloft.cases.kept_insight import keep, kept_insight
 from saltloft.cases.lot import LotCase, lot_case
 from saltloft.cases.lot_samples import meter_error
@@ -22,7 +23,7 @@ from saltloft.plant.answers import LotOutlook
 from saltloft.plant.insight import AirTaken, ForecastPoint, Insight, Move
 from saltloft.plant.lot_record import LotRecord
 from saltloft.process.ensemble import forecast
-from saltloft.process.learning import Measured, Weighing
+from saltloft.process.learning import LotPrior, Measured, Weighing
 from saltloft.process.learning.advice import Teaching
 from saltloft.process.learning.teaching import Ground, teaching
 from saltloft.process.moved import mean_air, one_by_one
@@ -52,7 +53,8 @@ def update(house: OpenHouse, outlook: LotOutlook, now: datetime) -> Insight:
     if kept is not None and kept.key == outlook.key:
         return kept
     case = lot_case(house, outlook.lot, outlook.asof)
-    points = kept.points if kept is not None else tuple(_first_points(house, case, outlook))
+    start = house_past(house, case, literature=outlook.prior.split(" ")[0], model=outlook.model).prior()
+    points = kept.points if kept is not None else tuple(_first_points(house, case, outlook, start))
     # One point a day: a later forecast of the same day takes the place of the earlier.
     today = outlook.asof.astimezone(house.zone).date()
     before = [point for point in points if point.at.astimezone(house.zone).date() < today]
@@ -60,8 +62,8 @@ def update(house: OpenHouse, outlook: LotOutlook, now: datetime) -> Insight:
         lot=outlook.lot,
         key=outlook.key,
         points=(*before, _point(outlook))[-MOST_POINTS:],
-        moves=_moves(house, before[-1], case, outlook) if before else (),
-        teaching=_teaching(house, case, outlook),
+        moves=_moves(house, before[-1], case, outlook, start) if before else (),
+        teaching=_teaching(house, case, outlook, start),
         half_d=_half(outlook),
     )
     keep(house, found, now)
@@ -78,8 +80,8 @@ def _half(outlook: LotOutlook) -> float | None:
     return None if band.p05 is None or band.p95 is None else 0.5 * (band.p95 - band.p05)
 
 
-def _run(house: OpenHouse, case: LotCase, drying: DryCase) -> DryingForecast:
-    """The model once more, for the first target alone."""
+def _run(house: OpenHouse, case: LotCase, drying: DryCase, start: LotPrior | None) -> DryingForecast:
+    """The model once more, for the first target alone, from what the house's other lots say today."""
     name, level = next(iter(drying.targets.items()))
     return forecast(
         drying.piece,
@@ -88,18 +90,21 @@ def _run(house: OpenHouse, case: LotCase, drying: DryCase) -> DryingForecast:
         targets={name: level},
         weighings=drying.weighings,
         measured=drying.measured,
+        prior=start,
         members=drying.members,
         seed=drying.seed,
         lot=case.record.lot,
     )
 
 
-def _middle(house: OpenHouse, case: LotCase, drying: DryCase) -> float | None:
-    (found,) = _run(house, case, drying).targets.values()
+def _middle(house: OpenHouse, case: LotCase, drying: DryCase, start: LotPrior | None) -> float | None:
+    (found,) = _run(house, case, drying, start).targets.values()
     return found.mean.p50
 
 
-def _first_points(house: OpenHouse, case: LotCase, outlook: LotOutlook) -> Iterator[ForecastPoint]:
+def _first_points(
+    house: OpenHouse, case: LotCase, outlook: LotOutlook, start: LotPrior | None
+) -> Iterator[ForecastPoint]:
     """The ready day as known when the lot was hung and after its last visits."""
     record = case.record
     assert record.hung_at is not None
@@ -112,7 +117,7 @@ def _first_points(house: OpenHouse, case: LotCase, outlook: LotOutlook) -> Itera
             continue
         try:
             then = _replayed(house, record, moment)
-            (target,) = _run(house, then, then.drying).targets.values()
+            (target,) = _run(house, then, then.drying, start).targets.values()
         except SaltloftError:
             continue
         days.add(day)
@@ -156,7 +161,9 @@ def _readings(case: LotCase) -> _Read:
     return _Read(tuple(weighed), tuple(named))
 
 
-def _moves(house: OpenHouse, before: ForecastPoint, case: LotCase, outlook: LotOutlook) -> tuple[Move, ...]:
+def _moves(
+    house: OpenHouse, before: ForecastPoint, case: LotCase, outlook: LotOutlook, start: LotPrior | None
+) -> tuple[Move, ...]:
     """What moved the ready day since an earlier forecast, one change after another."""
     try:
         if before.replayed:
@@ -170,10 +177,11 @@ def _moves(house: OpenHouse, before: ForecastPoint, case: LotCase, outlook: LotO
 
     def step(cause: Move, changed: DryCase) -> DryCase:
         causes.append(cause)
-        steps.append(lambda: _middle(house, case, changed))
+        steps.append(lambda: _middle(house, case, changed, start))
         return changed
 
-    step(Move("model", 0.0), drying)
+    # The very case of before, run today: the same model can only differ by what other lots taught since.
+    step(Move("house" if before.model == outlook.model else "model", 0.0), drying)
     now, known = _readings(case), _readings(then)
     corrected = now.among(known.names)
     if corrected != known:
@@ -234,7 +242,9 @@ def _visit(group: Sequence[tuple[float, str, str, int]]) -> Move:
     return Move("sampled", 0.0, day=day, pieces=pieces, what=sort)
 
 
-def _teaching(house: OpenHouse, case: LotCase, outlook: LotOutlook) -> Teaching | None:
+def _teaching(
+    house: OpenHouse, case: LotCase, outlook: LotOutlook, start: LotPrior | None
+) -> Teaching | None:
     """What taught what; None where the target is not reached by half of the cases."""
     drying, result = case.drying, outlook.result
     ready_d = result.targets[outlook.target_name].mean.p50
@@ -250,6 +260,7 @@ def _teaching(house: OpenHouse, case: LotCase, outlook: LotOutlook) -> Teaching 
         weighings=drying.weighings,
         measured=drying.measured,
         linear=result.linear,
+        prior=start,
         tags=_tags(case.record),
         meter_sd=meter_error(house.facts),
         of_loss=_creeps(outlook),

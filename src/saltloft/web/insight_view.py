@@ -79,7 +79,12 @@ def insight_view(house: House, outlook: LotOutlook | None, units: Units) -> Insi
 def _hollow_words(found: Insight) -> str:
     parts = []
     if any(point.replayed for point in found.points):
-        parts.append(say("Hollow dots were computed later, from what had happened by then."))
+        parts.append(
+            say(
+                "Hollow dots were computed later: what had happened to the lot by then, with what the "
+                "house knows today."
+            )
+        )
     most = span_of(found.points)[1]
     if any(point.late_d is None or point.late_d > most for point in found.points):
         parts.append(say("Where the band meets the upper edge, its late end lies beyond it or is open."))
