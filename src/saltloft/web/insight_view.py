@@ -54,7 +54,8 @@ def insight_view(house: House, outlook: LotOutlook | None, units: Units) -> Insi
         return None
     # What moved the forecast belongs to the one it was computed with.
     current = found.key == outlook.key
-    drawn = len(found.points) > 1
+    # Where no date is promised, none is drawn.
+    drawn = len(found.points) > 1 and outlook.promise
     words = insight_words.course_words(found, outlook) if drawn else ""
     pictures = [
         _course(found.points, outlook, words, width) if drawn else "" for width in (WIDE_PX, NARROW_PX)
