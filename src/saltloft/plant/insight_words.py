@@ -65,6 +65,8 @@ def moved_words(insight: Insight, outlook: LotOutlook) -> str:
         words = say("Since {since} the ready day moved {days} d later", since=since, days=_days(total))
     else:
         words = say("Since {since} the ready day moved {days} d earlier", since=since, days=_days(total))
+    if len(causes) == 1:
+        told = cause_words(causes[0], outlook)
     return f"{words}: {told}." if told else words + ", " + say("by many small things.")
 
 
