@@ -101,7 +101,7 @@ def test_thinning_keeps_the_ends_and_the_extremes(values: list[float], buckets: 
 
 
 def test_the_temperature_of_the_air_reads_in_both_scales() -> None:
-    """14 degC stands beside 57 degF (57.2, exact by definition), on one panel only."""
+    """14 degC stands beside 57 degF (57.2, exact by definition) on one panel; no other panel has two scales."""
     drawn = charts.svg(charts.lot_curve(examples.outlook(), width=620))
     texts = words_of(drawn)
     assert texts.count("°F") == 1
