@@ -75,8 +75,7 @@ def lot_curve(outlook: LotOutlook, *, font: str = PAPER_FONT, width: int = 520) 
     if outlook.air.time_d:
         air = outlook.air
         panels.append(_air_panel((air.time_d, air.rh_pct), say("RH %"), outlook, frame, width))
-        warmth = _air_panel((air.time_d, air.temperature_c), say("air °C"), outlook, frame, width)
-        panels.append(_in_fahrenheit_too(warmth))
+        panels.append(_air_panel((air.time_d, air.temperature_c), say("air °C"), outlook, frame, width))
     return _chart({"vconcat": panels, "spacing": 14}, font)
 
 
@@ -307,24 +306,6 @@ def _air_panel(
         *_today(frame, x, outlook)[:1],
     ]
     return {"layer": [layer for layer in layers if layer["data"]["values"]], "width": width, "height": height}
-
-
-def _in_fahrenheit_too(panel: Spec) -> Spec:
-    """The panel with a second scale on its right, so that one drawing serves both readers."""
-    first = panel["layer"][0]
-    y = {**first["encoding"]["y"], "title": "°F"}
-    y["axis"] = {"tickCount": 3, "orient": "right", "labelExpr": "format(1.8 * datum.value + 32, '.0f')"}
-    y["axis"] |= {"grid": False, "titlePadding": 2}
-    ghost = {"type": "point", "opacity": 0}
-    layer = {**first, "data": {"values": first["data"]["values"][:1]}, "mark": ghost}
-    layer["encoding"] = {"x": first["encoding"]["x"], "y": y}
-    others = []
-    for one in panel["layer"][1:]:
-        own = dict(one["encoding"])
-        if "axis" in own.get("y", {}):
-            own["y"] = {**own["y"], "axis": None, "title": None}
-        others.append({**one, "encoding": own})
-    return {**panel, "layer": [first, *others, layer], "resolve": {"axis": {"y": "independent"}}}
 
 
 def _pieces(

@@ -98,13 +98,3 @@ def test_thinning_keeps_the_ends_and_the_extremes(values: list[float], buckets: 
     assert (min(kept), max(kept)) == (min(values), max(values))
     assert len(kept) <= max(2 * buckets + 2, min(len(values), 2 * buckets + 2))
     assert days == sorted(days)
-
-
-def test_the_temperature_of_the_air_reads_in_both_scales() -> None:
-    """14 degC stands beside 57 degF (57.2, exact by definition) on one panel; no other panel has two scales."""
-    drawn = charts.svg(charts.lot_curve(examples.outlook(), width=620))
-    texts = words_of(drawn)
-    assert texts.count("°F") == 1
-    assert texts.count("air °C") == 1
-    assert texts.count("14.0") == 1
-    assert texts.count("57") == 1
