@@ -18,6 +18,7 @@ from tests.drying_cases import (
     stage,
     standard,
     standard_forecast,
+    trial_parameters,
 )
 from tests.published.drying_scores import (
     apparent_diffusivity,
@@ -265,11 +266,11 @@ def test_fat_matters_more_for_loss_than_for_the_ratio() -> None:
 
 
 def test_wet_room_is_told_apart() -> None:
-    """92 %RH never brings a 28 % fat piece to 35 %: no date, and a flag that says why."""
+    """90 %RH never brings a 28 % fat piece to 35 %: no date, and a flag that says why."""
     result = forecast(
         piece(50),
-        Programme((stage(60.0, 14.0, 0.92, 0.15),)),
-        parameters(),
+        Programme((stage(60.0, 14.0, 0.90, 0.15),)),
+        trial_parameters(),
         targets={"weight_loss_pct": 35.0},
         members=200,
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from saltloft.foundation.words import say, say_many
 from saltloft.plant.answers import LotOutlook
-from saltloft.plant.ready import Condition, Dispatch, Loss, LotReady
+from saltloft.plant.ready import Condition, Loss, LotReady
 from saltloft.plant.sentences import (
     calendar_day,
     day_words,
@@ -190,8 +190,3 @@ def plan_words(ready: LotReady) -> str:
     if ready.plan_stated:
         return say("Days as the house planned them for this product.")
     return say("Days by common practice, no source; the house may plan its own for this product.")
-
-
-def chain_day_words(chain: Dispatch, ready: LotReady) -> str:
-    """The day at the end of the chain."""
-    return say("no day") if chain.day is None else day_words(chain.day, ready.today)

@@ -106,7 +106,7 @@ def piece_spread(values: Array, lots: int) -> Array:
 
 
 def _composition_on(run: Run, day: float) -> dict[str, float]:
-    """Median composition on one day, per cent of the weight."""
+    """Median composition on one day, per cent of the weight; the medians are scaled to add up to 100."""
 
     def at(values: Array) -> Array:
         place = int(np.clip(np.searchsorted(run.time_d, day), 1, len(run.time_d) - 1))
@@ -124,7 +124,9 @@ def _composition_on(run: Run, day: float) -> dict[str, float]:
         "salt_pct": batter.salt / left,
         "other_pct": (batter.sugar + batter.other) / left,
     }
-    return {name: 100.0 * float(np.median(np.asarray(part))) for name, part in parts.items()}
+    medians = {name: float(np.median(np.asarray(part))) for name, part in parts.items()}
+    whole = sum(medians.values())
+    return {name: 100.0 * part / whole for name, part in medians.items()}
 
 
 def with_kill(day: TargetDay, run: Run, kills: Mapping[str, tuple[Array, Array]]) -> TargetDay:

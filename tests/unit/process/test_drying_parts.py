@@ -264,12 +264,12 @@ def test_lasting_counts_an_unbroken_stretch() -> None:
 def test_the_lot_mean_is_narrower_than_a_piece() -> None:
     """Bands of the mean lie within bands of a piece; nine tenths of the pieces are later than half.
 
-    The 95 % quantile of 200 lot draws is itself known to a tenth.
+    At the trial's doubt; under the wider slow error both late ends lie within sampling of each other.
     """
-    result = standard_forecast(50)
+    result = standard_forecast(50, trial=True)
     target = result.targets["weight_loss_pct"]
     assert target.piece.p05 < target.mean.p05
-    assert target.mean.p95 < 1.1 * target.piece.p95
+    assert target.mean.p95 < target.piece.p95
     for name in ("p05", "p50", "p95"):
         half, most = (getattr(target.share_of_pieces[share], name) for share in ("0.5", "0.9"))
         assert half < most
