@@ -7,7 +7,9 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
+from saltloft.foundation.units import Mass
 from saltloft.plant.readings import PressedAndCut
+from saltloft.plant.stock import MaterialReceived
 
 
 @dataclass(frozen=True)
@@ -51,4 +53,43 @@ def pressed_and_cut(said: PressedAndCut1) -> PressedAndCut:
     )
 
 
-TO_NOW: dict[type, Callable[[Any], Any]] = {PressedAndCut1: pressed_and_cut}
+@dataclass(frozen=True)
+class MaterialReceived1:
+    """A delivery, as version 1 stated it: without sort, best-before, truck and papers.
+
+    Args:
+        material_lot, material, supplier: str.
+        mass: Mass.
+        decision: str.
+        core_temperature_c: Decimal or None. [degC]
+        ph: Decimal or None.
+        supplier_lot: str.
+        pieces: int.
+        note: str.
+    """
+
+    material_lot: str
+    material: str
+    supplier: str
+    mass: Mass
+    decision: str = "accepted"
+    core_temperature_c: Decimal | None = None
+    ph: Decimal | None = None
+    supplier_lot: str = ""
+    pieces: int = 0
+    note: str = ""
+
+
+def material_received(said: MaterialReceived1) -> MaterialReceived:
+    """What version 1 did not ask stays unsaid: no sort, no day, no truck, no papers.
+
+    Args:
+        said: MaterialReceived1.
+    """
+    return MaterialReceived(**vars(said))
+
+
+TO_NOW: dict[type, Callable[[Any], Any]] = {
+    PressedAndCut1: pressed_and_cut,
+    MaterialReceived1: material_received,
+}

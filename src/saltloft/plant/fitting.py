@@ -15,9 +15,12 @@ from saltloft.foundation.errors import InputError, RuleBroken
 from saltloft.foundation.words import say
 from saltloft.plant import (
     analyses,
+    flow,
     hams,
     instruments,
     lots,
+    orders,
+    parties,
     people,
     readings,
     ready_plan,
@@ -36,6 +39,12 @@ DEFINES: dict[type, tuple[str, str]] = {
     recipes.ProductDefined: ("product", "product"),
     recipes.RecipeDefined: ("recipe", "recipe"),
     stock.MaterialReceived: ("material lot", "material_lot"),
+    parties.PartyAdded: ("party", "party"),
+    orders.OrderPlaced: ("order", "order"),
+    orders.ShipmentSent: ("shipment", "shipment"),
+    orders.GoodsReturned: ("return", "returned"),
+    flow.PackMade: ("pack lot", "pack"),
+    flow.LotSliced: ("slices", "sliced"),
     readings.ReadingsSealed: ("batch", "batch"),
 }
 

@@ -10,6 +10,17 @@ FLOOR = frozenset(
         "lot.held",
         "lot.yielded",
         "lot.dispatched",
+        "lot.split",
+        "lots.merged",
+        "lot.sliced",
+        "lot.sampled",
+        "lot.wasted",
+        "rack.moved",
+        "piece.rehung",
+        "counter.opened",
+        "pack.made",
+        "shipment.sent",
+        "goods.returned",
         "fresh.made",
         "fresh.chilled",
         "fresh.packed",
@@ -24,6 +35,8 @@ FLOOR = frozenset(
         "lot.analysed",
         "check.done",
         "material.received",
+        "material.counted",
+        "material.wasted",
         "instrument.checked",
         "room.set",
         "readings.sealed",
@@ -43,7 +56,9 @@ SETTING_UP = frozenset(
     }
 )
 SIGNING = frozenset({"hold.lifted", "lot.released", "fact.confirmed", "document.recorded"})
-OFFICE = frozenset({"house.set_up", "person.added"})
+OFFICE = frozenset(
+    {"house.set_up", "person.added", "party.added", "party.name_erased", "order.placed", "order.ended"}
+)
 
 RIGHTS: dict[str, frozenset[str]] = {
     "room_hand": FLOOR,

@@ -1,4 +1,4 @@
-"""What comes in: meat, spice, casings, culture, with what was measured at the door."""
+"""What comes in: meat, casings, spice, cure, culture, packaging, with what was measured at the door."""
 
 from __future__ import annotations
 
@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from saltloft.foundation.units import Mass
+
+MATERIAL_SORTS = ("meat", "casing", "spice", "cure", "culture", "packaging", "other")
 
 
 @dataclass(frozen=True)
@@ -23,6 +25,10 @@ class MaterialReceived:
         supplier_lot: str. Their number; may be empty.
         pieces: int. Legs or bags counted; 0 when not counted.
         note: str.
+        sort: str. One of MATERIAL_SORTS; empty when nobody said.
+        best_before: str. ISO day; may be empty.
+        truck_temperature_c: Decimal or None. Of the truck's air. [degC]
+        documents: tuple of str. Numbers or SHA-256 digests of papers that came along.
     """
 
     material_lot: str
@@ -35,3 +41,7 @@ class MaterialReceived:
     supplier_lot: str = ""
     pieces: int = 0
     note: str = ""
+    sort: str = ""
+    best_before: str = ""
+    truck_temperature_c: Decimal | None = None
+    documents: tuple[str, ...] = ()

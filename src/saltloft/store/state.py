@@ -7,6 +7,7 @@ from typing import Any
 from sqlalchemy import Connection
 
 from saltloft.foundation.errors import UnknownName
+from saltloft.plant.entries import versions
 from saltloft.plant.lot_state import LotState
 from saltloft.store import journal
 from saltloft.store.stating import stated
@@ -17,7 +18,13 @@ DEFINING: dict[str, tuple[str, ...]] = {
     "instrument": ("instrument.defined/1",),
     "product": ("product.defined/1",),
     "recipe": ("recipe.defined/1",),
-    "material lot": ("material.received/1",),
+    "material lot": versions("material.received"),
+    "party": ("party.added/1",),
+    "order": ("order.placed/1",),
+    "pack lot": ("pack.made/1",),
+    "slices": ("lot.sliced/1",),
+    "shipment": ("shipment.sent/1",),
+    "return": ("goods.returned/1",),
     "person": ("person.added/1",),
     "batch": ("readings.sealed/1",),
     "house": ("house.set_up/1",),

@@ -9,6 +9,7 @@ from typing import Any
 
 from sqlalchemy import Connection, func, select
 
+from saltloft.plant.entries import versions
 from saltloft.plant.house_record import MaterialRecord
 from saltloft.plant.stated import Stated, counting
 from saltloft.plant.stock import MaterialReceived
@@ -26,7 +27,7 @@ class Stock(Shelf[MaterialRecord]):
     """Every material lot; `used_mg` is what lots took of it until now, whatever `asof` says."""
 
     def __init__(self, database: Database) -> None:
-        super().__init__(database, "material lot", ("material.received/1",), _material)
+        super().__init__(database, "material lot", versions("material.received"), _material)
 
     def _read(
         self, connection: Connection, names: Sequence[str], asof: datetime | None

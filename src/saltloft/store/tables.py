@@ -20,6 +20,9 @@ from sqlalchemy import (
     Text,
 )
 
+# Text that sorts by its bytes on both databases; moments and names are compared as text.
+Words = Text().with_variant(Text(collation="C"), "postgresql")
+
 # 64 bits everywhere; SQLite's INTEGER already has them.
 Big = BigInteger().with_variant(Integer(), "sqlite")
 
@@ -28,23 +31,24 @@ BUILT = MetaData()
 SCRATCH = MetaData()
 
 # Raise it whenever a table of BUILT, or what fills it, changes.
-BUILT_VERSION = "1"
+BUILT_VERSION = "2"
 
 journal = Table(
     "journal",
     KEPT,
     Column("seq", Big, primary_key=True, autoincrement=False),
-    Column("id", Text, nullable=False, unique=True),
-    Column("kind", Text, nullable=False),
-    Column("subject", Text, nullable=False),
+    Column("id", Words, nullable=False, unique=True),
+    Column("kind", Words, nullable=False),
+    Column("subject", Words, nullable=False),
     Column("body", LargeBinary, nullable=False),
-    Column("happened_at", Text, nullable=False),
-    Column("recorded_at", Text, nullable=False),
-    Column("person", Text, nullable=False),
-    Column("device", Text, nullable=False),
-    Column("previous_hash", Text, nullable=False),
-    Column("hash", Text, nullable=False),
+    Column("happened_at", Words, nullable=False),
+    Column("recorded_at", Words, nullable=False),
+    Column("person", Words, nullable=False),
+    Column("device", Words, nullable=False),
+    Column("previous_hash", Words, nullable=False),
+    Column("hash", Words, nullable=False),
     Index("journal_subject", "subject", "seq"),
+    Index("journal_subject_kind", "subject", "kind", "seq"),
     Index("journal_kind", "kind", "seq"),
 )
 
@@ -52,14 +56,14 @@ series = Table(
     "series",
     KEPT,
     Column("number", Integer, primary_key=True),
-    Column("name", Text, nullable=False, unique=True),
+    Column("name", Words, nullable=False, unique=True),
 )
 
 batch_number = Table(
     "batch_number",
     KEPT,
     Column("number", Integer, primary_key=True),
-    Column("batch", Text, nullable=False, unique=True),
+    Column("batch", Words, nullable=False, unique=True),
 )
 
 reading = Table(
@@ -76,80 +80,80 @@ reading = Table(
 person_secret = Table(
     "person_secret",
     KEPT,
-    Column("person", Text, primary_key=True),
-    Column("name", Text, nullable=False, server_default=""),
-    Column("pin_hash", Text, nullable=False, server_default=""),
+    Column("person", Words, primary_key=True),
+    Column("name", Words, nullable=False, server_default=""),
+    Column("pin_hash", Words, nullable=False, server_default=""),
     Column("tries", Integer, nullable=False, server_default="0"),
-    Column("locked_until", Text, nullable=False, server_default=""),
+    Column("locked_until", Words, nullable=False, server_default=""),
 )
 
 contact = Table(
     "contact",
     KEPT,
-    Column("contact", Text, primary_key=True),
-    Column("role", Text, nullable=False),  # customer or supplier
-    Column("name", Text, nullable=False),
-    Column("address", Text, nullable=False, server_default=""),
+    Column("contact", Words, primary_key=True),
+    Column("role", Words, nullable=False),  # customer or supplier
+    Column("name", Words, nullable=False),
+    Column("address", Words, nullable=False, server_default=""),
 )
 
 sign_in_link = Table(
     "sign_in_link",
     KEPT,
-    Column("token_hash", Text, primary_key=True),
-    Column("person", Text, nullable=False),
-    Column("made_at", Text, nullable=False),
-    Column("expires_at", Text, nullable=False),
-    Column("used_at", Text, nullable=False, server_default=""),
+    Column("token_hash", Words, primary_key=True),
+    Column("person", Words, nullable=False),
+    Column("made_at", Words, nullable=False),
+    Column("expires_at", Words, nullable=False),
+    Column("used_at", Words, nullable=False, server_default=""),
 )
 
 session = Table(
     "session",
     KEPT,
-    Column("token_hash", Text, primary_key=True),
-    Column("person", Text, nullable=False),
-    Column("device", Text, nullable=False),
-    Column("csrf", Text, nullable=False),
-    Column("made_at", Text, nullable=False),
-    Column("expires_at", Text, nullable=False),
-    Column("ended_at", Text, nullable=False, server_default=""),
+    Column("token_hash", Words, primary_key=True),
+    Column("person", Words, nullable=False),
+    Column("device", Words, nullable=False),
+    Column("csrf", Words, nullable=False),
+    Column("made_at", Words, nullable=False),
+    Column("expires_at", Words, nullable=False),
+    Column("ended_at", Words, nullable=False, server_default=""),
 )
 
 device_token = Table(
     "device_token",
     KEPT,
-    Column("token_hash", Text, primary_key=True),
-    Column("device", Text, nullable=False),
-    Column("scope", Text, nullable=False),
-    Column("made_at", Text, nullable=False),
-    Column("revoked_at", Text, nullable=False, server_default=""),
+    Column("token_hash", Words, primary_key=True),
+    Column("device", Words, nullable=False),
+    Column("scope", Words, nullable=False),
+    Column("made_at", Words, nullable=False),
+    Column("revoked_at", Words, nullable=False, server_default=""),
 )
 
 attachment = Table(
     "attachment",
     KEPT,
-    Column("digest", Text, primary_key=True),
-    Column("file_name", Text, nullable=False),
-    Column("media_type", Text, nullable=False),
+    Column("digest", Words, primary_key=True),
+    Column("file_name", Words, nullable=False),
+    Column("media_type", Words, nullable=False),
     Column("bytes", Big, nullable=False),
-    Column("added_at", Text, nullable=False),
+    Column("added_at", Words, nullable=False),
 )
 
 built = Table(
     "built",
     BUILT,
-    Column("version", Text, primary_key=True),
+    Column("version", Words, primary_key=True),
 )
 
 lot_now = Table(
     "lot_now",
     BUILT,
-    Column("lot", Text, primary_key=True),
-    Column("family", Text, nullable=False),
-    Column("product", Text, nullable=False),
-    Column("state", Text, nullable=False),
-    Column("room", Text, nullable=False),
-    Column("made_at", Text, nullable=False),
-    Column("hung_at", Text, nullable=False),
+    Column("lot", Words, primary_key=True),
+    Column("family", Words, nullable=False),
+    Column("product", Words, nullable=False),
+    Column("state", Words, nullable=False),
+    Column("room", Words, nullable=False),
+    Column("made_at", Words, nullable=False),
+    Column("hung_at", Words, nullable=False),
     Column("green_mg", Big, nullable=False),
     Column("pieces", Integer, nullable=False),
     Column("open_holds", Integer, nullable=False),
@@ -160,11 +164,11 @@ lot_now = Table(
 lot_room = Table(
     "lot_room",
     BUILT,
-    Column("lot", Text, nullable=False),
+    Column("lot", Words, nullable=False),
     Column("number", Integer, nullable=False),
-    Column("room", Text, nullable=False),
-    Column("start_at", Text, nullable=False),
-    Column("end_at", Text, nullable=False),  # empty while it hangs there
+    Column("room", Words, nullable=False),
+    Column("start_at", Words, nullable=False),
+    Column("end_at", Words, nullable=False),  # empty while it hangs there
     Column("share_ppm", Integer, nullable=False),
     PrimaryKeyConstraint("lot", "number"),
     Index("lot_room_room", "room", "end_at"),
@@ -173,34 +177,57 @@ lot_room = Table(
 lot_link = Table(
     "lot_link",
     BUILT,
-    Column("lot", Text, nullable=False),
+    Column("lot", Words, nullable=False),
     Column("number", Integer, nullable=False),
-    Column("source", Text, nullable=False),
-    Column("ingredient", Text, nullable=False),
+    Column("source", Words, nullable=False),
+    Column("ingredient", Words, nullable=False),
     Column("mg", Big, nullable=False),
-    Column("entry_id", Text, nullable=False),
+    Column("entry_id", Words, nullable=False),
+    Column("sort", Words, nullable=False),  # batch, split, merge, slice, pack, ship, return, sample, waste, ends
+    Column("at", Words, nullable=False),
+    # The primary key answers 'what went into this lot'.
     PrimaryKeyConstraint("lot", "number"),
     Index("lot_link_source", "source"),
+    Index("lot_link_entry", "entry_id"),
+)
+
+# Everything that mass is booked on: material lots, lots, slices, pack lots, returns, shipments, sinks.
+node_now = Table(
+    "node_now",
+    BUILT,
+    Column("node", Words, primary_key=True),
+    Column("sort", Words, nullable=False),  # material, lot, pack, shipment, sink
+    Column("product", Words, nullable=False),
+    Column("booked_mg", Big, nullable=False),  # received, green, packed, sent
+    Column("made_at", Words, nullable=False),
+    Column("party", Words, nullable=False),  # supplier or customer
+    Column("state", Words, nullable=False),
+    # The last count of a material lot, which replaces what the book says; empty before one.
+    Column("counted_mg", Big, nullable=False, server_default="0"),
+    Column("counted_at", Words, nullable=False, server_default=""),
+    # Whose entries made it.
+    Column("subject", Words, nullable=False, server_default=""),
+    Index("node_now_subject", "subject"),
 )
 
 batch_now = Table(
     "batch_now",
     BUILT,
-    Column("batch", Text, primary_key=True),
+    Column("batch", Words, primary_key=True),
     Column("number", Integer, nullable=False, unique=True),
-    Column("file_digest", Text, nullable=False),
+    Column("file_digest", Words, nullable=False),
     Column("seq", Big, nullable=False),
-    Column("voided_by", Text, nullable=False),  # empty while it counts
+    Column("voided_by", Words, nullable=False),  # empty while it counts
     Index("batch_now_file", "file_digest"),
 )
 
 kept_result = Table(
     "kept_result",
     SCRATCH,
-    Column("key", Text, primary_key=True),
-    Column("sort", Text, nullable=False),
-    Column("subject", Text, nullable=False),
-    Column("made_at", Text, nullable=False),
+    Column("key", Words, primary_key=True),
+    Column("sort", Words, nullable=False),
+    Column("subject", Words, nullable=False),
+    Column("made_at", Words, nullable=False),
     Column("body", LargeBinary, nullable=False),
     Index("kept_result_subject", "sort", "subject", "made_at"),
 )
@@ -209,14 +236,14 @@ work_item = Table(
     "work_item",
     SCRATCH,
     Column("number", Integer, primary_key=True),
-    Column("sort", Text, nullable=False),
-    Column("subject", Text, nullable=False),
-    Column("body", Text, nullable=False, server_default="{}"),
-    Column("state", Text, nullable=False),  # waiting, running, done, failed
-    Column("made_at", Text, nullable=False),
-    Column("taken_at", Text, nullable=False, server_default=""),
-    Column("ended_at", Text, nullable=False, server_default=""),
+    Column("sort", Words, nullable=False),
+    Column("subject", Words, nullable=False),
+    Column("body", Words, nullable=False, server_default="{}"),
+    Column("state", Words, nullable=False),  # waiting, running, done, failed
+    Column("made_at", Words, nullable=False),
+    Column("taken_at", Words, nullable=False, server_default=""),
+    Column("ended_at", Words, nullable=False, server_default=""),
     Column("tries", Integer, nullable=False, server_default="0"),
-    Column("words", Text, nullable=False, server_default=""),
+    Column("words", Words, nullable=False, server_default=""),
     Index("work_item_state", "state", "number"),
 )
