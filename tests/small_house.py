@@ -39,6 +39,11 @@ def bytes_for_test(number: int) -> bytes:
     return next(_numbers).to_bytes(number, "big")
 
 
+def new_database() -> str:
+    """URL of the next house's database; empty: a file in its folder. Tests on PostgreSQL put theirs here."""
+    return ""
+
+
 def make_house(folder: Path, *, demo: bool = False) -> House:
     """An empty house whose clock stands at NOW."""
     return House.create(
@@ -47,6 +52,7 @@ def make_house(folder: Path, *, demo: bool = False) -> House:
         "Europe/Dublin",
         markets=("us", "ca"),
         demo=demo,
+        database_url=new_database(),
         clock=lambda: NOW,
         random=bytes_for_test,
     )

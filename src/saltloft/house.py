@@ -12,7 +12,7 @@ from typing import Self
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from saltloft.facts.loader import Facts, load_facts
-from saltloft.foundation.errors import InputError, StoreError
+from saltloft.foundation.errors import InputError, SaltloftError, StoreError
 from saltloft.jobs import record
 from saltloft.plant.answers import HouseFace, JournalHead
 from saltloft.plant.entries import entry_id
@@ -78,7 +78,7 @@ class House:
         """
         folder = Path(folder)
         settings = read_settings(folder, os.environ if environment is None else environment)
-        store = Store.open(folder / settings.text("database"), folder / "files")
+        store = Store.open(settings.place(folder), folder / "files")
         house = cls(folder, settings, store, clock, random)
         if house._fixed is not None and not house._may_be_demo():
             house.close()
@@ -103,6 +103,7 @@ class House:
         demo_now: str = "",
         opened_at: datetime | None = None,
         set_up: bool = True,
+        database_url: str = "",
         clock: Clock = _clock,
         random: Random = secrets.token_bytes,
     ) -> Self:
@@ -119,10 +120,11 @@ class House:
             opened_at: datetime or None. When the house was set up; None: now. Another moment is
                 taken in the invented house only.
             set_up: bool. False: no entry is made; the first ones come with the records that follow.
+            database_url: str. An empty PostgreSQL database; empty: a file in the folder.
             clock, random: as for `open`.
 
         Raises:
-            InputError: the folder is not empty; unknown zone, units or market.
+            InputError: the folder or the database is not empty; unknown zone, units or market.
         """
         folder = Path(folder)
         if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
@@ -138,10 +140,25 @@ class House:
         if demo_now:
             _moment(demo_now)
             values["demo_now"] = demo_now
+        if database_url:
+            values["database_url"] = database_url
         folder.mkdir(parents=True, exist_ok=True)
         (folder / "files").mkdir(exist_ok=True)
         write_settings(folder, values)
-        house = cls.open(folder, clock=clock, random=random, environment={})
+        try:
+            house = cls.open(folder, clock=clock, random=random, environment={})
+        except SaltloftError:
+            _clear(folder)
+            raise
+        if house.store.head() is not None:
+            house.close()
+            _clear(folder)
+            raise InputError(
+                "there is a house in this database already",
+                got=house.store.database.name,
+                do="name an empty database",
+                key="database_url",
+            )
         if set_up:
             house._set_up(HouseSetUp(name, zone, units, markets, int(demo)), opened_at)
         return house
@@ -153,10 +170,8 @@ class House:
         receipts = record.enter(self, Stamp(ADMINISTRATOR, "console", at), drafts)
         for receipt in receipts:
             if receipt.status != "stored":
-                self.close()
-                for path in (self.folder / FILE, *self.folder.glob("house.db*")):
-                    path.unlink(missing_ok=True)
-                (self.folder / "files").rmdir()
+                self.store.discard()
+                _clear(self.folder)
                 raise InputError(receipt.words, key=receipt.key)
 
     def now(self) -> datetime:
@@ -226,6 +241,13 @@ class House:
 
     def __exit__(self, *_: object) -> None:
         self.close()
+
+
+def _clear(folder: Path) -> None:
+    """Leave nothing of a house that could not be made."""
+    for path in (folder / FILE, *folder.glob("house.db*")):
+        path.unlink(missing_ok=True)
+    (folder / "files").rmdir()
 
 
 def _zone(name: str) -> ZoneInfo:

@@ -5,9 +5,12 @@ from __future__ import annotations
 from datetime import timedelta
 from pathlib import Path
 
+import pytest
 from tests.small_house import NOW, make_house
 
 from saltloft.store.kept import KeptResult
+
+pytestmark = pytest.mark.usefixtures("either_database")
 
 
 def test_kept_results(tmp_path: Path) -> None:

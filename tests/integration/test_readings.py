@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import hashlib
-import sqlite3
 import struct
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
 import pytest
+from tests.integration.databases import behind
 from tests.small_house import BY, MADE_AT, NOW, with_lot
 
 from saltloft.foundation.errors import InputError, StoreError, UnknownName
@@ -17,6 +17,8 @@ from saltloft.house import House
 from saltloft.plant.readings import ReadingsSealed
 from saltloft.plant.stated import Stamp
 from saltloft.store.readings import Columns, batch_digest
+
+pytestmark = pytest.mark.usefixtures("either_database")
 
 START = int(MADE_AT.timestamp())
 BEFORE, AFTER = MADE_AT - timedelta(days=9), MADE_AT + timedelta(days=9)
@@ -169,11 +171,9 @@ def test_a_changed_deleted_or_added_reading_is_found(house: House, tmp_path: Pat
     """verify counts and hashes every sealed batch again, and misses no row that was slipped in."""
     seal(house, "b-1", columns(0, [14.0, 14.1, 14.2]))
     assert house.store.verify().whole
-    raw = sqlite3.connect(tmp_path / "house" / "house.db")
-    raw.executescript("DROP TRIGGER reading_no_update; DROP TRIGGER reading_no_delete;")
-    raw.execute(deed)
-    raw.commit()
-    raw.close()
+    with behind(tmp_path / "house") as raw:
+        raw.free()
+        raw.execute(deed)
     found = house.store.verify()
     assert not found.whole
     assert "reading" in found.faults[0].words

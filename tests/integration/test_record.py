@@ -34,6 +34,8 @@ from saltloft.plant.stated import Stamp
 PH = readings.PhRead("AL-0310", (Decimal("5.31"),), "core", "pH-A")
 DAY = timedelta(days=1)
 
+pytestmark = pytest.mark.usefixtures("either_database")
+
 
 @pytest.fixture(scope="module")
 def house(tmp_path_factory: pytest.TempPathFactory) -> House:

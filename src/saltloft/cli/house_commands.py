@@ -144,13 +144,13 @@ def config(as_json: JsonOption = False, house: HouseOption = None) -> None:
         rows = opened.settings.rows()
     if as_json:
         answer = [
-            {"name": row.setting.name, "value": row.value, "origin": row.origin, "help": row.setting.help}
+            {"name": row.setting.name, "value": row.shown, "origin": row.origin, "help": row.setting.help}
             for row in rows
         ]
         print(json.dumps({"schema": "config/1", "settings": answer}, indent=2))
         return
     for row in rows:
-        print(f"{row.setting.name} = {json.dumps(row.value, ensure_ascii=False)}    ({row.origin})")
+        print(f"{row.setting.name} = {json.dumps(row.shown, ensure_ascii=False)}    ({row.origin})")
         print(f"    {row.setting.help}")
 
 

@@ -14,6 +14,7 @@ from saltloft.plant.answers import JournalHead
 from saltloft.store import backup as packing
 from saltloft.store import migrate, projection
 from saltloft.store.backup import BackupDone
+from saltloft.store.engines import durability
 from saltloft.store.open import Store
 from saltloft.store.settings import HouseSettings
 from saltloft.store.verify import Verification, read_anchor
@@ -141,9 +142,14 @@ def doctor(house: KeptHouse) -> list[Finding]:
 def _database(house: KeptHouse) -> Finding:
     with house.store.database.reading() as connection:
         revision = migrate.revision_of(connection)
-        level = connection.exec_driver_sql("PRAGMA synchronous").scalar()
-    good = revision == migrate.REVISIONS[-1] and level == 2
-    words = say("revision {revision}, synchronous {level}", revision=revision, level=level)
+        durable, level = durability(connection)
+    good = revision == migrate.REVISIONS[-1] and durable
+    words = say(
+        "{name}, revision {revision}, {level}",
+        name=house.store.database.name,
+        revision=revision,
+        level=level,
+    )
     return Finding("database", good, words, "" if good else say("restart the program"))
 
 

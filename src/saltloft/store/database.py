@@ -1,13 +1,14 @@
-"""One SQLite file: how connections are opened, how reading and writing transactions begin.
+"""A house's database, a SQLite file or a PostgreSQL URL: reading and writing transactions.
 
 Writing is done by one work at a time. Works that wait for each other share one
 commit: whoever holds the lock runs all that queued up meanwhile, each in a
 savepoint of its own, commits once, and only then hands every caller its answer.
+Between processes the database's own lock does the same (BEGIN IMMEDIATE, or an
+advisory lock), so `seq` has no gap on either.
 """
 
 from __future__ import annotations
 
-import sqlite3
 import threading
 from collections import deque
 from collections.abc import Callable, Iterator
@@ -15,14 +16,13 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Generic, TypeVar
 
-from sqlalchemy import Connection, Engine, create_engine, event
-from sqlalchemy.exc import DatabaseError, IntegrityError, OperationalError
+from sqlalchemy import Connection
+from sqlalchemy.exc import DataError, IntegrityError
 
 from saltloft.foundation.errors import SaltloftError, StoreError
+from saltloft.store.engines import WRITES, engine_for, is_url, shown, told
 
 T = TypeVar("T")
-
-WRITES = {"saltloft_writes": True}
 
 # More would make the first of a group wait too long for its answer.
 LARGEST_GROUP = 200
@@ -39,22 +39,31 @@ class _Waiting(Generic[T]):
 
 
 class Database:
-    """A house's database file.
+    """A house's database.
 
     Args:
-        path: Path. The file; made when it does not exist.
+        where: Path or str. A SQLite file, made when it does not exist, or 'postgresql://…'.
+
+    Raises:
+        InputError: a URL that is none, or its driver is not installed.
     """
 
-    def __init__(self, path: Path) -> None:
-        self.path = path
-        self.engine = _engine(path)
+    def __init__(self, where: Path | str) -> None:
+        self.path = None if is_url(where) else Path(where)
+        self.name = shown(where)
+        self.engine = engine_for(where)
         self._lock = threading.Lock()
         self._queue: deque[_Waiting[Any]] = deque()
+
+    @property
+    def dialect(self) -> str:
+        """'sqlite' or 'postgresql'."""
+        return self.engine.dialect.name
 
     @contextmanager
     def reading(self) -> Iterator[Connection]:
         """A connection inside one reading transaction: everything read belongs together."""
-        with _told(self.path), self.engine.connect() as connection, connection.begin():
+        with told(self.engine, self.name), self.engine.connect() as connection, connection.begin():
             yield connection
 
     def write(self, work: Callable[[Connection], T]) -> T:
@@ -76,7 +85,7 @@ class Database:
     def _run_queue(self) -> None:
         group: list[_Waiting[Any]] = []
         try:
-            with _told(self.path), self.engine.connect() as raw:
+            with told(self.engine, self.name), self.engine.connect() as raw:
                 connection = raw.execution_options(**WRITES)
                 with connection.begin():
                     # Taken only now: what queued up while another process wrote shares this commit.
@@ -98,6 +107,8 @@ class Database:
                 waiting.answer = waiting.work(connection)
         except IntegrityError as error:
             waiting.error = StoreError("the record contradicts one that is there", got=str(error.orig))
+        except DataError as error:
+            waiting.error = StoreError("the database cannot hold this", got=str(error.orig), do="mend it")
         except (SaltloftError, ArithmeticError, AttributeError, LookupError, TypeError, ValueError) as error:
             waiting.error = error
 
@@ -118,44 +129,3 @@ def _for_others(error: BaseException) -> BaseException:
     if isinstance(error, Exception):
         return error
     return StoreError("the entry was not written: the program was stopped", do="send it again")
-
-
-def _engine(path: Path) -> Engine:
-    engine = create_engine(f"sqlite:///{path}", pool_size=10, max_overflow=30)
-
-    @event.listens_for(engine, "connect")
-    def _settings(connection: sqlite3.Connection, _record: object) -> None:
-        # Transactions are begun by us (below), never implicitly by the driver.
-        connection.isolation_level = None
-        for pragma in ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON", "busy_timeout=15000"):
-            connection.execute(f"PRAGMA {pragma}").close()
-
-    @event.listens_for(engine, "begin")
-    def _begin(connection: Connection) -> None:
-        writes = connection.get_execution_options().get("saltloft_writes")
-        connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
-
-    return engine
-
-
-@contextmanager
-def _told(path: Path) -> Iterator[None]:
-    """Say what is wrong with the file in words a person can act on."""
-    try:
-        yield
-    except OperationalError as error:
-        reason = str(error.orig)
-        if "locked" in reason or "busy" in reason:
-            raise StoreError(
-                "another program is writing to the house", got=reason, do="wait a moment and try again"
-            ) from error
-        raise StoreError(
-            f"the database {path.name} cannot be used", got=reason, do="look at free disk space and rights"
-        ) from error
-    except (DatabaseError, sqlite3.DatabaseError) as error:
-        # The driver's own error comes through where readings are fetched without SQLAlchemy.
-        raise StoreError(
-            f"the database {path.name} is damaged or not a database",
-            got=str(getattr(error, "orig", error)),
-            do="restore the last backup with 'saltloft restore'",
-        ) from error

@@ -305,8 +305,11 @@ def subjects_of(connection: Connection, kinds: Sequence[str]) -> list[str]:
 
 def walk(connection: Connection, after: int = 0) -> Iterator[Entry]:
     """Every entry after a seq, in order, without holding them all in memory."""
-    rows = connection.execution_options(yield_per=2000).execute(
-        select(journal).where(journal.c.seq > after).order_by(journal.c.seq)
+    rows = connection.execute(
+        select(journal).where(journal.c.seq > after).order_by(journal.c.seq),
+        # On the statement: set on the connection it would stay, and PostgreSQL take every later
+        # statement for one with a cursor.
+        execution_options={"yield_per": 2000},
     )
     for row in rows:
         yield as_entry(row)

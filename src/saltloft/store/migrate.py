@@ -1,4 +1,4 @@
-"""Bring a database file to the tables this program knows, or refuse it."""
+"""Bring a database to the tables this program knows, or refuse it."""
 
 from __future__ import annotations
 
@@ -8,23 +8,24 @@ from sqlalchemy import Connection, inspect, text
 
 from saltloft.foundation.errors import StoreError
 from saltloft.store.database import Database
-from saltloft.store.tables import BUILT, BUILT_VERSION, SCRATCH, built
+from saltloft.store.engines import POSTGRESQL
+from saltloft.store.tables import BUILT, BUILT_VERSION, KEPT, SCRATCH, built
 
 # Every revision ever released, oldest first; the last is what this program writes.
-REVISIONS = ("0001",)
+REVISIONS = ("0001", "0002")
 
 
 def revision_of(connection: Connection) -> str:
-    """The revision of the kept tables; empty for an empty file.
+    """The revision of the kept tables; empty for an empty database.
 
     Raises:
-        StoreError: when the file is a database of something else.
+        StoreError: when the tables there are of something else.
     """
     tables = inspect(connection).get_table_names()
     if "alembic_version" in tables:
         return str(connection.execute(text("SELECT version_num FROM alembic_version")).scalar() or "")
     if tables:
-        raise StoreError("the database file is not a Saltloft house", got=", ".join(sorted(tables)[:5]))
+        raise StoreError("the database is not a Saltloft house", got=", ".join(sorted(tables)[:5]))
     return ""
 
 
@@ -76,3 +77,12 @@ def make_empty_built(connection: Connection) -> None:
     BUILT.create_all(connection)
     SCRATCH.create_all(connection)
     connection.execute(built.insert().values(version=BUILT_VERSION))
+
+
+def drop_everything(connection: Connection) -> None:
+    """Drop every table of this program; for a house that could not be made."""
+    for tables in (SCRATCH, BUILT, KEPT):
+        tables.drop_all(connection)
+    connection.execute(text("DROP TABLE IF EXISTS alembic_version"))
+    if connection.dialect.name == POSTGRESQL:
+        connection.execute(text("DROP FUNCTION IF EXISTS never_changed()"))

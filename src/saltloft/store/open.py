@@ -24,7 +24,7 @@ from saltloft.store.kept import Kept
 from saltloft.store.listing import Listing
 from saltloft.store.lots import Lots
 from saltloft.store.member_states import MemberStates
-from saltloft.store.migrate import bring_up
+from saltloft.store.migrate import bring_up, drop_everything
 from saltloft.store.people import People
 from saltloft.store.readings import Readings
 from saltloft.store.recipes import products_shelf, recipes_shelf
@@ -52,7 +52,7 @@ class Store:
         self.attachments = Attachments(database, files)
         self.readings = Readings(database)
         self.kept = Kept(database)
-        self.member_states = MemberStates(database.path.parent / "states")
+        self.member_states = MemberStates(files.parent / "states")
         self.work = Work(database)
         self.lots = Lots(database)
         self.rooms = rooms_shelf(database)
@@ -69,13 +69,18 @@ class Store:
         self.set_up = Listing(database, ("house.set_up/1",), HouseSetUp)
 
     @classmethod
-    def open(cls, database_file: Path, files: Path) -> Store:
+    def open(cls, where: Path | str, files: Path) -> Store:
         """Open a house's database, migrating it and building its reading tables where needed.
 
+        Args:
+            where: Path or str. A SQLite file, or 'postgresql://…'.
+            files: Path. Folder of the attached files, inside the house folder.
+
         Raises:
+            InputError: a URL that is none, or its driver is not installed.
             StoreError: damaged, of another program, or written by a newer Saltloft.
         """
-        database = Database(database_file)
+        database = Database(where)
         if bring_up(database):
             database.write(projection.rebuild)
         return cls(database, files)
@@ -133,6 +138,17 @@ class Store:
     def verify(self, anchors: Sequence[tuple[int, str]] = (), *, readings: bool = True) -> Verification:
         """Walk the chain (see `store.verify.verify`)."""
         return verify(self.database, anchors, readings=readings)
+
+    def discard(self) -> None:
+        """Close, and drop the tables of a house that was never set up.
+
+        Raises:
+            StoreError: there are entries; a journal is never dropped.
+        """
+        if self.head() is not None:
+            raise StoreError("a house with entries is not dropped", got=self.database.name)
+        self.database.write(drop_everything)
+        self.close()
 
     def close(self) -> None:
         """Close every connection."""

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from saltloft.foundation.errors import InputError, UnknownName
+from saltloft.store.engines import shown
 
 FILE = "house.toml"
 
@@ -38,6 +39,12 @@ SETTINGS: tuple[Setting, ...] = (
     Setting("name", str, "", "Name of the house, on every paper."),
     Setting("zone", str, "UTC", "IANA time zone in which the house counts its days."),
     Setting("database", str, "house.db", "Database file, inside the house folder unless it begins with /."),
+    Setting(
+        "database_url",
+        str,
+        "",
+        "PostgreSQL instead of a file, postgresql://user@host/database; its password rather in PGPASSFILE.",
+    ),
     Setting("demo_now", str, "", "Fixed moment that an invented house takes as now; empty in a real house."),
     Setting("address", str, "127.0.0.1", "Address on which `saltloft serve` listens."),
     Setting("port", int, 8765, "Port on which `saltloft serve` listens."),
@@ -68,6 +75,11 @@ class Value:
     value: str | int | bool
     origin: str
 
+    @property
+    def shown(self) -> str | int | bool:
+        """The value as it may be printed: a database's URL without its password."""
+        return shown(str(self.value)) if self.setting.name == "database_url" and self.value else self.value
+
 
 class HouseSettings:
     """The settings of one house folder.
@@ -90,6 +102,10 @@ class HouseSettings:
     def flag(self, name: str) -> bool:
         """A setting that is yes or no."""
         return bool(self._values[name].value)
+
+    def place(self, folder: Path) -> Path | str:
+        """Where the house's database is: its URL, or its file by the house folder."""
+        return self.text("database_url") or folder / self.text("database")
 
     def rows(self) -> list[Value]:
         """Every setting with its value and origin, in the order of SETTINGS."""

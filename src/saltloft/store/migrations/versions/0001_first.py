@@ -10,6 +10,8 @@ down_revision = None
 branch_labels = None
 depends_on = None
 
+# The variants say the same on PostgreSQL as SQLite does of itself.
+WORDS = sa.Text().with_variant(sa.Text(collation="C"), "postgresql")
 BIG = sa.BigInteger().with_variant(sa.Integer(), "sqlite")
 
 
@@ -19,24 +21,36 @@ def upgrade() -> None:
     _readings()
     _people()
     _files()
-    if op.get_bind().dialect.name == "sqlite":
-        for table in ("journal", "reading"):
-            for deed in ("UPDATE", "DELETE"):
-                op.execute(
-                    f"CREATE TRIGGER {table}_no_{deed.lower()} BEFORE {deed} ON {table} "
-                    f"BEGIN SELECT RAISE(ABORT, '{table} is never changed, only added to'); END"
-                )
+    _only_added_to()
+
+
+def _only_added_to() -> None:
+    """The database itself refuses to change a journal or reading row."""
+    sqlite = op.get_bind().dialect.name == "sqlite"
+    if not sqlite:
+        op.execute(
+            "CREATE FUNCTION never_changed() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN "
+            "RAISE EXCEPTION '% is never changed, only added to', TG_TABLE_NAME "
+            "USING ERRCODE = 'restrict_violation'; END $$"
+        )
+    for table in ("journal", "reading"):
+        for deed in ("UPDATE", "DELETE") if sqlite else ("UPDATE", "DELETE", "TRUNCATE"):
+            when = f"CREATE TRIGGER {table}_no_{deed.lower()} BEFORE {deed} ON {table} "
+            if sqlite:
+                op.execute(f"{when}BEGIN SELECT RAISE(ABORT, '{table} is never changed, only added to'); END")
+            else:
+                op.execute(f"{when}FOR EACH STATEMENT EXECUTE FUNCTION never_changed()")
 
 
 def _text(name: str, *, key: bool = False, default: str | None = None) -> sa.Column[str]:
-    return sa.Column(name, sa.Text, primary_key=key, nullable=False, server_default=default)
+    return sa.Column(name, WORDS, primary_key=key, nullable=False, server_default=default)
 
 
 def _journal() -> None:
     op.create_table(
         "journal",
         sa.Column("seq", BIG, primary_key=True, autoincrement=False),
-        sa.Column("id", sa.Text, nullable=False, unique=True),
+        sa.Column("id", WORDS, nullable=False, unique=True),
         _text("kind"),
         _text("subject"),
         sa.Column("body", sa.LargeBinary, nullable=False),
@@ -55,12 +69,12 @@ def _readings() -> None:
     op.create_table(
         "series",
         sa.Column("number", sa.Integer, primary_key=True),
-        sa.Column("name", sa.Text, nullable=False, unique=True),
+        sa.Column("name", WORDS, nullable=False, unique=True),
     )
     op.create_table(
         "batch_number",
         sa.Column("number", sa.Integer, primary_key=True),
-        sa.Column("batch", sa.Text, nullable=False, unique=True),
+        sa.Column("batch", WORDS, nullable=False, unique=True),
     )
     op.create_table(
         "reading",
