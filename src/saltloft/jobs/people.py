@@ -28,7 +28,7 @@ LINK_HOURS = 24
 MOST_TRIES = 5
 LOCKED_FOR = timedelta(minutes=5)
 PIN_DIGITS = range(4, 13)
-SCOPES = ("entries", "readings", "reading")
+SCOPES = ("entries", "readings", "reading", "scale")
 
 
 class PeopleHouse(Protocol):

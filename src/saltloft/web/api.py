@@ -26,7 +26,7 @@ from saltloft.plant.stated import Draft, Receipt, Stamp
 from saltloft.web.errors import NotForThisRole
 from saltloft.web.folder import folder_of
 from saltloft.web.morning import morning_of
-from saltloft.web.visitor import Sender, reader_of, sender_of
+from saltloft.web.visitor import Sender, sender_of
 
 routes = APIRouter(prefix="/api/v1")
 MOST_ENTRIES = 100
@@ -70,7 +70,6 @@ class EntriesOut(BaseModel):
 
 
 SenderHere = Annotated[Sender, Depends(sender_of)]
-ReaderHere = Annotated[Sender, Depends(reader_of)]
 
 
 @routes.post("/entries", summary="Hand in entries")
@@ -170,14 +169,14 @@ class LotOut(LotLine):
 
 
 @routes.get("/lots", summary="Every lot of a family")
-def list_lots(request: Request, reader: ReaderHere, family: str = "dry_sausage") -> list[LotLine]:
+def list_lots(request: Request, family: str = "dry_sausage") -> list[LotLine]:
     """Newest first; `family` is dry_sausage, ham or fresh_sausage."""
     house: House = request.app.state.house
     return [LotLine(**_line(row)) for row in lots.summaries(house, family)]
 
 
 @routes.get("/lots/{lot}", summary="One lot")
-def one_lot(request: Request, reader: ReaderHere, lot: str) -> LotOut:
+def one_lot(request: Request, lot: str) -> LotOut:
     """Its record, the last kept forecast with its age, and every verdict."""
     house: House = request.app.state.house
     folder = folder_of(house, lot)
@@ -206,7 +205,7 @@ def _hand(house: House, lot: str) -> dict[str, Any] | None:
 
 
 @routes.get("/today", summary="The day sheet")
-def today(request: Request, reader: ReaderHere) -> dict[str, Any]:
+def today(request: Request) -> dict[str, Any]:
     """As `saltloft today --json` answers, from the last kept day sheet."""
     morning = morning_of(request)
     if morning is None:

@@ -19,7 +19,7 @@ from starlette.responses import Response
 from saltloft.foundation.errors import InputError
 from saltloft.foundation.words import LANGUAGE
 from saltloft.house import House
-from saltloft.web import api, errors, files
+from saltloft.web import api, errors, files, route_rights
 from saltloft.web.morning import DayShelf
 from saltloft.web.pages import (
     correct,
@@ -40,7 +40,7 @@ from saltloft.web.pages import (
 from saltloft.web.rendering import Pages, shell_version
 from saltloft.web.security import Guard
 from saltloft.web.uploads import UploadShelf
-from saltloft.web.visitor import recognise
+from saltloft.web.visitor import Visitor
 
 READING = (today, rooms, imports, lots, lot, facts, papers, system)
 ENTERING = (decide, floor, press, enter, correct, people)
@@ -85,21 +85,24 @@ def create_app(house: House, hosts: tuple[str, ...] = LOCAL_HOSTS, clock: Clock 
     async def know_the_visitor(
         request: Request, call_next: Callable[[Request], Awaitable[Response]]
     ) -> Response:
-        known = not request.url.path.startswith("/static/")
-        visitor = await run_in_threadpool(recognise, house, request) if known else None
-        request.state.visitor = visitor
-        token = LANGUAGE.set(language_of(request, visitor.language if visitor else ""))
-        try:
+        request.state.visitor = None
+        if request.url.path.startswith("/static/"):
             return await call_next(request)
+        token = LANGUAGE.set(language_of(request, ""))
+        try:
+            refused = await run_in_threadpool(route_rights.refusal, house, request)
+            visitor: Visitor | None = request.state.visitor
+            if visitor is not None:
+                LANGUAGE.set(language_of(request, visitor.language))
+            return refused if refused is not None else await call_next(request)
         finally:
             LANGUAGE.reset(token)
 
     app.add_middleware(GZipMiddleware, minimum_size=1024)
     app.add_middleware(Guard, hosts=hosts)
-    app.include_router(files.router(static, shell_version()))
-    for page in PAGES:
-        app.include_router(page.routes, include_in_schema=False)
-    app.include_router(api.routes)
+    app.state.routers = (files.router(static, shell_version()), *(page.routes for page in PAGES), api.routes)
+    for router in app.state.routers:
+        app.include_router(router, include_in_schema=router is api.routes)
     errors.install(app)
     return app
 

@@ -72,20 +72,33 @@ def problem(request: Request, status: int, title: str, sentence: str, allowed: s
     return page
 
 
+def sign_in_first(request: Request) -> Response:
+    """The answer to somebody who showed neither a session nor a token."""
+    if wants_json(request):
+        return problem(request, 401, say("Not signed in"), say("Open your one-time sign-in link first."))
+    return RedirectResponse("/sign-in", 303)
+
+
+def other_role(request: Request) -> Response:
+    """The answer to somebody whose role or token has no business there."""
+    return problem(request, 403, say("Not your page"), say("This page belongs to another role of the house."))
+
+
+def not_here(request: Request) -> Response:
+    """The answer for an address that is none."""
+    return problem(request, 404, say("Not here"), say("There is no such page."))
+
+
 def install(app: FastAPI) -> None:
     """Register the handlers."""
 
     @app.exception_handler(SignInNeeded)
     async def sign_in(request: Request, _: Exception) -> Response:
-        if wants_json(request):
-            return problem(request, 401, say("Not signed in"), say("Open your one-time sign-in link first."))
-        return RedirectResponse("/sign-in", 303)
+        return sign_in_first(request)
 
     @app.exception_handler(NotForThisRole)
-    async def other_role(request: Request, _: Exception) -> Response:
-        return problem(
-            request, 403, say("Not your page"), say("This page belongs to another role of the house.")
-        )
+    async def not_theirs(request: Request, _: Exception) -> Response:
+        return other_role(request)
 
     @app.exception_handler(SaltloftError)
     async def refused(request: Request, error: Exception) -> Response:
@@ -105,8 +118,9 @@ def install(app: FastAPI) -> None:
     @app.exception_handler(HTTPException)
     async def by_status(request: Request, error: Exception) -> Response:
         assert isinstance(error, HTTPException)
-        words = say("There is no such page.") if error.status_code == 404 else str(error.detail)
-        return problem(request, error.status_code, say("Not here"), words)
+        if error.status_code == 404:
+            return not_here(request)
+        return problem(request, error.status_code, say("Not here"), str(error.detail))
 
     @app.exception_handler(Exception)
     async def fault(request: Request, error: Exception) -> Response:

@@ -21,7 +21,7 @@ from saltloft.jobs import lots, people
 from saltloft.plant.limits import UNITS
 from saltloft.plant.rights import FLOOR, may
 from saltloft.plant.stated import Stamp
-from saltloft.web.errors import NotForThisRole, SignInNeeded
+from saltloft.web.errors import SignInNeeded
 from saltloft.web.quantities import Units
 
 SESSION_COOKIE = "saltloft_session"
@@ -99,25 +99,9 @@ def signed_in(request: Request) -> Visitor:
     return visitor
 
 
-def reading(request: Request) -> Visitor:
-    """A visitor whose role sees the house's pages."""
-    visitor = signed_in(request)
-    if not visitor.may_read:
-        raise NotForThisRole
-    return visitor
-
-
-def entering(request: Request) -> Visitor:
-    """A visitor whose role records."""
-    visitor = signed_in(request)
-    if not visitor.may_enter:
-        raise NotForThisRole
-    return visitor
-
-
 SignedInVisitor = Annotated[Visitor, Depends(signed_in)]
-ReadingVisitor = Annotated[Visitor, Depends(reading)]
-EnteringVisitor = Annotated[Visitor, Depends(entering)]
+# Whose page it is stands in `route_rights`; these two only say so to a reader.
+ReadingVisitor = EnteringVisitor = SignedInVisitor
 
 
 def check_form(visitor: Visitor, csrf: str) -> None:
@@ -165,37 +149,38 @@ class Sender:
         return self.scope == "entries" and kind.partition("/")[0] in SENDABLE
 
 
+def bearer_of(request: Request) -> str:
+    """The token a program or device shows: in its header, else the device's cookie; empty without one."""
+    bearer = request.headers.get("authorization", "")
+    return bearer[7:] if bearer.startswith("Bearer ") else request.cookies.get(DEVICE_COOKIE, "")
+
+
+def standing(house: House, request: Request) -> frozenset[str]:
+    """What a request comes as, in the words of `route_rights`: a role or nobody, and a token's scope.
+
+    Notes:
+        Leaves visitor and device in the request's state.
+    """
+    visitor = recognise(house, request)
+    device = people.device_of(house, bearer_of(request))
+    request.state.visitor, request.state.device = visitor, device
+    role = "nobody" if visitor is None else visitor.role
+    return frozenset({role} if device is None else {role, f"token:{device[1]}"})
+
+
 def sender_of(request: Request) -> Sender:
     """The sender of an API request.
 
     Raises:
         SignInNeeded: neither a session nor a device's token.
     """
-    house: House = request.app.state.house
     visitor: Visitor | None = request.state.visitor
-    bearer = request.headers.get("authorization", "")
-    token = bearer[7:] if bearer.startswith("Bearer ") else request.cookies.get(DEVICE_COOKIE, "")
-    device = people.device_of(house, token)
+    device: tuple[str, str] | None = request.state.device
     if visitor is not None:
         return Sender(visitor.person, visitor.device, device is not None)
     if device is None:
         raise SignInNeeded
     return Sender("", device[0], enrolled=True, scope=device[1])
-
-
-def reader_of(request: Request) -> Sender:
-    """Who reads through the API: a person whose role sees the house's pages, or a token for reading.
-
-    Raises:
-        SignInNeeded: neither a session nor a token.
-        NotForThisRole: a room hand, or a device that only hands in.
-    """
-    sender = sender_of(request)
-    visitor: Visitor | None = request.state.visitor
-    may_read = visitor.may_read if visitor is not None else sender.scope == "reading"
-    if not may_read:
-        raise NotForThisRole
-    return sender
 
 
 def set_cookie(request: Request, response: Response, name: str, value: str, seconds: int) -> None:

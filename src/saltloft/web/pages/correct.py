@@ -23,7 +23,7 @@ from saltloft.plant.stated import Draft, Receipt, Stated
 from saltloft.web.errors import NotForThisRole
 from saltloft.web.payload_forms import fields_of, read_payload
 from saltloft.web.payload_words import kind_word, plain_value
-from saltloft.web.visitor import EnteringVisitor, ReadingVisitor, Visitor, check_form
+from saltloft.web.visitor import SignedInVisitor, Visitor, check_form
 
 routes = APIRouter()
 # What is entered on a page of its own, or by a machine.
@@ -68,19 +68,19 @@ def moment_typed(text: str, house: House) -> datetime:
 
 
 @routes.get("/entries/{entry_id}/correct")
-def correct_page(request: Request, visitor: ReadingVisitor, entry_id: str) -> Response:
+def correct_page(request: Request, visitor: SignedInVisitor, entry_id: str) -> Response:
     """The entry as it counts now, to be corrected or struck out."""
-    stated = _stated(request, visitor, entry_id)
+    stated = lots.entry(request.app.state.house, entry_id)
     typed = {name: plain_value(getattr(stated.payload, name)) for name in encode(stated.payload)}
     return _correct(request, stated, typed)
 
 
 @routes.post("/entries/{entry_id}/correct")
-def correct(request: Request, visitor: ReadingVisitor, entry_id: str, form: FormTexts) -> Response:
+def correct(request: Request, visitor: SignedInVisitor, entry_id: str, form: FormTexts) -> Response:
     """State the correction; the old entry stays, struck through."""
     check_form(visitor, form.get("csrf", ""))
     house: House = request.app.state.house
-    stated = _stated(request, visitor, entry_id)
+    stated = lots.entry(request.app.state.house, entry_id)
     try:
         if signed(stated.kind):
             people.check_pin(house, visitor.person, form.get("pin", ""), request.app.state.clock())
@@ -97,12 +97,6 @@ def correct(request: Request, visitor: ReadingVisitor, entry_id: str, form: Form
         return _correct(request, stated, form, refusal(receipt))
     told = "" if _is_fact(stated) else f"?{urlencode({'told': receipt.seq})}"
     return RedirectResponse(_back(stated) + told, 303)
-
-
-def _stated(request: Request, visitor: Visitor, entry_id: str) -> Stated[Any]:
-    if not visitor.may_enter:
-        raise NotForThisRole
-    return lots.entry(request.app.state.house, entry_id)
 
 
 def _is_fact(stated: Stated[Any]) -> bool:
@@ -149,7 +143,7 @@ def _correct(
 
 
 @routes.get("/record")
-def record_page(request: Request, visitor: EnteringVisitor, kind: str = "", lot: str = "") -> Response:
+def record_page(request: Request, visitor: SignedInVisitor, kind: str = "", lot: str = "") -> Response:
     """What else is recorded: choose, then fill in."""
     if not kind:
         return _choice(request, visitor, lot)
@@ -169,7 +163,7 @@ def _choice(request: Request, visitor: Visitor, lot: str) -> Response:
 
 
 @routes.post("/record")
-def record_entry(request: Request, visitor: EnteringVisitor, kind: str, form: FormTexts) -> Response:
+def record_entry(request: Request, visitor: SignedInVisitor, kind: str, form: FormTexts) -> Response:
     """Record it; refused or asked about, the form comes back as it was typed."""
     check_form(visitor, form.get("csrf", ""))
     house: House = request.app.state.house

@@ -21,7 +21,7 @@ from saltloft.plant.stated import Draft, Receipt
 from saltloft.web.entry_jobs import EntryJob, ph_job, weigh_job, with_answer
 from saltloft.web.quantities import decimal_mark
 from saltloft.web.rendering import KEPT_PAGES
-from saltloft.web.visitor import EnteringVisitor, Visitor, check_form
+from saltloft.web.visitor import SignedInVisitor, Visitor, check_form
 
 routes = APIRouter()
 MOST_LOTS = 60
@@ -44,7 +44,7 @@ def jobs_of(house: House, visitor: Visitor, sort: str, wanted: str = "") -> tupl
 
 
 @routes.get("/enter/{sort}")
-def entry_page(request: Request, visitor: EnteringVisitor, sort: str, lot: str = "") -> HTMLResponse:
+def entry_page(request: Request, visitor: SignedInVisitor, sort: str, lot: str = "") -> HTMLResponse:
     """Choose a lot, then type."""
     if sort not in titles():
         raise InputError(say("There is no such entry"), got=sort, allowed=", ".join(titles()))
@@ -109,13 +109,13 @@ class PhForm(EntryForm):
 
 
 @routes.post("/enter/weigh")
-def weigh(request: Request, visitor: EnteringVisitor, form: Annotated[WeighForm, Form()]) -> Response:
+def weigh(request: Request, visitor: SignedInVisitor, form: Annotated[WeighForm, Form()]) -> Response:
     """One weighing sent without script."""
     return _entered(request, visitor, "weigh", form, {"tag": form.tag})
 
 
 @routes.post("/enter/ph")
-def read_ph(request: Request, visitor: EnteringVisitor, form: Annotated[PhForm, Form()]) -> Response:
+def read_ph(request: Request, visitor: SignedInVisitor, form: Annotated[PhForm, Form()]) -> Response:
     """One set of pH readings sent without script."""
     return _entered(request, visitor, "ph", form, {"choice": form.where})
 

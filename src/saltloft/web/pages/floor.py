@@ -21,7 +21,7 @@ from saltloft.plant.stated import Draft
 from saltloft.web.entry_jobs import EntryJob, ph_job, weigh_job, why_words
 from saltloft.web.quantities import Units, decimal_mark
 from saltloft.web.rendering import KEPT_PAGES, today_in
-from saltloft.web.visitor import EnteringVisitor, check_form
+from saltloft.web.visitor import SignedInVisitor, check_form
 
 routes = APIRouter()
 # More than a morning's walk; the page is kept on the phone and stays light.
@@ -40,7 +40,7 @@ def reasons() -> tuple[str, ...]:
 
 
 @routes.get("/next")
-def next_page(request: Request, visitor: EnteringVisitor) -> HTMLResponse:
+def next_page(request: Request, visitor: SignedInVisitor) -> HTMLResponse:
     """The next job, with the following ones kept behind it for a phone without a network."""
     house: House = request.app.state.house
     return request.app.state.pages.render(  # type: ignore[no-any-return]
@@ -83,7 +83,7 @@ def short_moment(moment: datetime, zone: str, today: date) -> str:
 
 
 @routes.get("/cant")
-def cant_page(request: Request, visitor: EnteringVisitor, sort: str = "", lot: str = "") -> HTMLResponse:
+def cant_page(request: Request, visitor: SignedInVisitor, sort: str = "", lot: str = "") -> HTMLResponse:
     """Why a job cannot be done."""
     return _cant(request, _what(sort, lot), _room(request.app.state.house, lot))
 
@@ -100,7 +100,7 @@ class CantForm(BaseModel):
 
 
 @routes.post("/cant")
-def say_cant(request: Request, visitor: EnteringVisitor, form: Annotated[CantForm, Form()]) -> Response:
+def say_cant(request: Request, visitor: SignedInVisitor, form: Annotated[CantForm, Form()]) -> Response:
     """Record that it could not be done, and why."""
     check_form(visitor, form.csrf)
     house: House = request.app.state.house

@@ -19,23 +19,12 @@ from saltloft.jobs.watch import FileTaken, Said
 from saltloft.plant.house_record import BatchRecord
 from saltloft.plant.rights import may
 from saltloft.plant.sentences import list_words, moment_words
-from saltloft.web.errors import NotForThisRole
 from saltloft.web.security import UPLOADS
 from saltloft.web.uploads import Upload, UploadShelf
-from saltloft.web.visitor import ReadingVisitor, Visitor, check_form
+from saltloft.web.visitor import SignedInVisitor, Visitor, check_form
 
 routes = APIRouter()
 ANSWER = "answer."
-
-
-def importing(visitor: ReadingVisitor) -> Visitor:
-    """A visitor who sees the rooms and may bring readings in."""
-    if not may(visitor.role, "readings.sealed"):
-        raise NotForThisRole
-    return visitor
-
-
-ImportingVisitor = Annotated[Visitor, Depends(importing)]
 
 
 @dataclass(frozen=True)
@@ -47,7 +36,7 @@ class Sent:
     data: bytes = b""
 
 
-async def sent_form(request: Request, visitor: ImportingVisitor) -> Sent:
+async def sent_form(request: Request, visitor: SignedInVisitor) -> Sent:
     """Read the form; only after the visitor was let in, and never above the guard's limit."""
     async with request.form(max_files=1, max_fields=60) as form:
         texts = {name: value for name, value in form.items() if isinstance(value, str)}
@@ -82,7 +71,7 @@ class ImportLine:
 
 
 @routes.get("/rooms/import")
-def import_page(request: Request, visitor: ImportingVisitor, batch: str = "", undone: str = "") -> Response:
+def import_page(request: Request, visitor: SignedInVisitor, batch: str = "", undone: str = "") -> Response:
     """Choose a logger's file; the imports made last, each with its undo."""
     house: House = request.app.state.house
     told = ""
@@ -94,7 +83,7 @@ def import_page(request: Request, visitor: ImportingVisitor, batch: str = "", un
 
 
 @routes.post("/rooms/import")
-def import_sent(request: Request, visitor: ImportingVisitor, form: SentForm) -> Response:
+def import_sent(request: Request, visitor: SignedInVisitor, form: SentForm) -> Response:
     """Look at the file, or store what is new in it; while a question is open nothing is stored."""
     house: House = request.app.state.house
     shelf: UploadShelf = request.app.state.uploads
@@ -121,10 +110,8 @@ def import_sent(request: Request, visitor: ImportingVisitor, form: SentForm) -> 
 
 
 @routes.post("/rooms/import/undo")
-def undo_import(request: Request, visitor: ImportingVisitor, form: SentForm) -> Response:
+def undo_import(request: Request, visitor: SignedInVisitor, form: SentForm) -> Response:
     """Let one import count no more, by an entry with its reason."""
-    if not may(visitor.role, "readings.voided"):
-        raise NotForThisRole
     house: House = request.app.state.house
     texts = form.texts
     try:

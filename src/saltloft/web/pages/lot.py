@@ -45,7 +45,7 @@ from saltloft.web.ready_view import hand_view, ready_view
 from saltloft.web.section_view import section_view
 from saltloft.web.states import state_word
 from saltloft.web.verdict_words import confidence_words, margin_words
-from saltloft.web.visitor import ReadingVisitor, Visitor
+from saltloft.web.visitor import SignedInVisitor, Visitor
 
 routes = APIRouter()
 
@@ -93,7 +93,7 @@ class EntryLine:
 
 @routes.get("/lots/{lot}")
 def lot_page(
-    request: Request, visitor: ReadingVisitor, lot: str, told: int = 0, sure: float | None = None
+    request: Request, visitor: SignedInVisitor, lot: str, told: int = 0, sure: float | None = None
 ) -> Response:
     """Everything about one lot on one page."""
     house: House = request.app.state.house

@@ -20,7 +20,7 @@ from saltloft.web.morning import morning_of
 from saltloft.web.other_lots import fresh_grid, ham_grid
 from saltloft.web.pages.today import gathering
 from saltloft.web.quantities import Units, plain
-from saltloft.web.visitor import ReadingVisitor
+from saltloft.web.visitor import SignedInVisitor
 
 routes = APIRouter()
 PAGE = 60
@@ -62,7 +62,7 @@ def lot_state_word(state: str) -> str:
 
 
 @routes.get("/lots")
-def lots_page(request: Request, visitor: ReadingVisitor, before: int = 0) -> Response:
+def lots_page(request: Request, visitor: SignedInVisitor, before: int = 0) -> Response:
     """Hanging lots first, then the others, newest first, a page at a time."""
     house: House = request.app.state.house
     morning = morning_of(request)
@@ -121,7 +121,7 @@ def expected_words(row: YieldRow) -> str:
 
 
 @routes.get("/lots/yields.csv")
-def yields_csv(request: Request, visitor: ReadingVisitor) -> Response:
+def yields_csv(request: Request, visitor: SignedInVisitor) -> Response:
     """The same table as CSV, in kilograms."""
     morning = morning_of(request)
     text = yield_csv(morning.day.yields if morning else ())

@@ -17,7 +17,7 @@ from saltloft.plant.sentences import moment_words
 from saltloft.web.folder import folder_of
 from saltloft.web.morning import morning_of
 from saltloft.web.quantities import Units
-from saltloft.web.visitor import ReadingVisitor
+from saltloft.web.visitor import SignedInVisitor
 
 routes = APIRouter()
 
@@ -33,7 +33,7 @@ def _file(body: bytes, name: str) -> Response:
 
 
 @routes.get("/today.pdf")
-def today_pdf(request: Request, visitor: ReadingVisitor) -> Response:
+def today_pdf(request: Request, visitor: SignedInVisitor) -> Response:
     """The day sheet of the last kept morning."""
     morning = morning_of(request)
     if morning is None:
@@ -43,7 +43,7 @@ def today_pdf(request: Request, visitor: ReadingVisitor) -> Response:
 
 
 @routes.get("/lots/{lot}/dossier.pdf")
-def dossier_pdf(request: Request, visitor: ReadingVisitor, lot: str) -> Response:
+def dossier_pdf(request: Request, visitor: SignedInVisitor, lot: str) -> Response:
     """The lot's dossier as of now."""
     sheet = dossier(folder_of(request.app.state.house, lot), paper=paper_size(visitor.units))
     return _file(pdf(sheet), f"{lot}-dossier.pdf")

@@ -21,7 +21,7 @@ from saltloft.plant.stated import Draft
 from saltloft.web.press_job import PLACES, PressJob, press_job
 from saltloft.web.quantities import decimal_mark
 from saltloft.web.rendering import KEPT_PAGES
-from saltloft.web.visitor import EnteringVisitor, check_form
+from saltloft.web.visitor import SignedInVisitor, check_form
 
 routes = APIRouter()
 
@@ -70,14 +70,14 @@ def _grade(text: str, name: str) -> int:
 
 
 @routes.get("/enter/press")
-def press_page(request: Request, visitor: EnteringVisitor, lot: str = "") -> HTMLResponse:
+def press_page(request: Request, visitor: SignedInVisitor, lot: str = "") -> HTMLResponse:
     """Choose a lot, then tap."""
     house: House = request.app.state.house
     return _page(request, [press_job(own, house.new_id()) for own in floor.hanging(house)], lot, keep=True)
 
 
 @routes.post("/enter/press")
-def press(request: Request, visitor: EnteringVisitor, form: Annotated[PressForm, Form()]) -> Response:
+def press(request: Request, visitor: SignedInVisitor, form: Annotated[PressForm, Form()]) -> Response:
     """One look sent without script; refused, it comes back as it was tapped."""
     check_form(visitor, form.csrf)
     house: House = request.app.state.house

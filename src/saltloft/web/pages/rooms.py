@@ -15,7 +15,7 @@ from saltloft.plant.sentences import list_words, moment_words
 from saltloft.plant.trade_words import room_word
 from saltloft.web.morning import morning_of
 from saltloft.web.quantities import Units, plain
-from saltloft.web.visitor import ReadingVisitor
+from saltloft.web.visitor import SignedInVisitor
 
 routes = APIRouter()
 BAR_PX, ROW_PX, NAME_PX = 330, 26, 52
@@ -43,7 +43,7 @@ class RoomCard:
 
 
 @routes.get("/rooms")
-def rooms_page(request: Request, visitor: ReadingVisitor) -> HTMLResponse:
+def rooms_page(request: Request, visitor: SignedInVisitor) -> HTMLResponse:
     """Every room, with the ones worth a look named first."""
     house: House = request.app.state.house
     morning = morning_of(request)

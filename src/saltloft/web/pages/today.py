@@ -20,7 +20,7 @@ from saltloft.web.other_lots import fresh_grid, ham_grid
 from saltloft.web.pages.rooms import card
 from saltloft.web.quantities import Units, plain
 from saltloft.web.states import state_word
-from saltloft.web.visitor import ReadingVisitor
+from saltloft.web.visitor import SignedInVisitor
 
 routes = APIRouter()
 NEXT_LANES = 9
@@ -36,7 +36,7 @@ def start(request: Request) -> Response:
 
 
 @routes.get("/today")
-def today_page(request: Request, visitor: ReadingVisitor) -> Response:
+def today_page(request: Request, visitor: SignedInVisitor) -> Response:
     """The morning on one page."""
     house: House = request.app.state.house
     morning = morning_of(request)

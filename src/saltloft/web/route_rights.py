@@ -1,0 +1,141 @@
+"""Who may ask for what: one row a route, enforced for every request before anything of it is read.
+
+A route without a row is answered as if it were not there, and a test that
+walks the application's routes names it. What a role may *state* is a matter of
+`plant.rights`; this table says whose pages a page is among.
+"""
+
+from __future__ import annotations
+
+import functools
+import re
+
+from fastapi import Request
+from starlette.responses import Response
+
+from saltloft.house import House
+from saltloft.plant.people import ROLES
+from saltloft.plant.rights import may
+from saltloft.web import errors
+from saltloft.web.visitor import standing
+
+NOBODY = "nobody"
+# What a token that is no person may do; see `jobs.people.SCOPES`.
+ENTRIES, SCALE, READING, READINGS = "token:entries", "token:scale", "token:reading", "token:readings"
+TOKENS = (ENTRIES, SCALE, READING, READINGS)
+VISITORS = (*ROLES, NOBODY, *TOKENS)
+
+Who = frozenset[str]
+EVERYBODY: Who = frozenset(VISITORS)
+SIGNED_IN: Who = frozenset(ROLES)
+READERS: Who = SIGNED_IN - {"room_hand"}
+FLOOR: Who = frozenset(role for role in ROLES if may(role, "piece.weighed"))
+OFFICE: Who = FLOOR - {"room_hand"}
+INVITING: Who = frozenset(role for role in ROLES if may(role, "person.added"))
+SIGNING: Who = frozenset(role for role in ROLES if may(role, "lot.released"))
+LIFTING: Who = frozenset(role for role in ROLES if may(role, "hold.lifted"))
+CONFIRMING: Who = frozenset(role for role in ROLES if may(role, "fact.confirmed"))
+UNDOING: Who = frozenset(role for role in ROLES if may(role, "readings.voided"))
+
+# Kept by address. A path in braces stands for one part between slashes.
+ROUTES: dict[str, Who] = {
+    "GET /": EVERYBODY,
+    "GET /api/v1/clock": EVERYBODY,
+    "POST /api/v1/entries": FLOOR | {"auditor", ENTRIES},  # what an auditor sends is refused entry by entry
+    "GET /api/v1/lots": READERS | {READING},
+    "GET /api/v1/lots/{lot}": READERS | {READING},
+    "GET /api/v1/openapi.json": EVERYBODY,
+    "GET /api/v1/today": READERS | {READING},
+    "GET /cant": FLOOR,
+    "POST /cant": FLOOR,
+    "GET /docs": EVERYBODY,
+    "GET /enter/press": FLOOR,
+    "POST /enter/press": FLOOR,
+    "POST /enter/ph": FLOOR,
+    "POST /enter/weigh": FLOOR,
+    "GET /enter/{sort}": FLOOR,
+    "GET /entries/{entry_id}/correct": OFFICE,
+    "POST /entries/{entry_id}/correct": OFFICE,
+    "GET /facts": READERS,
+    "POST /facts": CONFIRMING,
+    "GET /health": EVERYBODY,
+    "GET /lots": READERS,
+    "GET /lots/yields.csv": READERS,
+    "GET /lots/{lot}": READERS,
+    "GET /lots/{lot}/dossier.pdf": READERS,
+    "POST /lots/{lot}/hold": FLOOR,
+    "POST /lots/{lot}/lift": LIFTING,
+    "GET /lots/{lot}/release": FLOOR,
+    "POST /lots/{lot}/release": SIGNING,
+    "GET /manifest.webmanifest": EVERYBODY,
+    "GET /me": SIGNED_IN,
+    "POST /me/link": INVITING,
+    "POST /me/pin": SIGNED_IN,
+    "GET /next": FLOOR,
+    "GET /offline": EVERYBODY,
+    "GET /outbox": EVERYBODY,
+    "GET /paper.css": EVERYBODY,
+    "GET /record": FLOOR,
+    "POST /record": FLOOR,
+    "GET /rooms": READERS,
+    "GET /rooms/import": OFFICE,
+    "POST /rooms/import": OFFICE,
+    "POST /rooms/import/undo": UNDOING,
+    "GET /sign-in": EVERYBODY,
+    "POST /sign-in": EVERYBODY,
+    "GET /sign-in/{token}": EVERYBODY,
+    "POST /sign-in/{token}": EVERYBODY,
+    "POST /sign-out": SIGNED_IN,
+    "GET /static/{name}": EVERYBODY,
+    "GET /sw.js": EVERYBODY,
+    "GET /today": READERS,
+    "GET /today.pdf": READERS,
+}
+
+
+def row_of(method: str, path: str) -> Who | None:
+    """Who may ask for an address by a method; None when no row speaks of the address at all.
+
+    Args:
+        method: str. 'GET', 'POST' and so on; HEAD counts as GET.
+        path: str. As asked for, such as '/lots/AL-0310'.
+
+    Returns:
+        frozenset of str, of VISITORS. Everybody for a method no row names: the answer is then 405.
+    """
+    wanted = "GET" if method == "HEAD" else method
+    known = False
+    for own, pattern, who in _patterns():
+        if pattern.fullmatch(path):
+            known = True
+            if own == wanted:
+                return who
+    return EVERYBODY if known else None
+
+
+@functools.cache
+def _patterns() -> tuple[tuple[str, re.Pattern[str], Who], ...]:
+    """Rows as patterns, those without braces first, so that '/lots/yields.csv' is no lot."""
+    rows = sorted(ROUTES.items(), key=lambda row: (row[0].count("{"), row[0]))
+    return tuple((*_pattern(row), who) for row, who in rows)
+
+
+def _pattern(row: str) -> tuple[str, re.Pattern[str]]:
+    method, _, path = row.partition(" ")
+    parts = re.split(r"\{\w+\}", path)
+    return method, re.compile("[^/]+".join(re.escape(part) for part in parts))
+
+
+def refusal(house: House, request: Request) -> Response | None:
+    """The answer to a request that its sender may not make; None when it may go on.
+
+    Notes:
+        The one place where rights to routes are looked at; who asks is left in the request's state.
+    """
+    who = row_of(request.method, request.url.path)
+    if who is None:
+        return errors.not_here(request)
+    comes_as = standing(house, request)
+    if who & comes_as:
+        return None
+    return errors.sign_in_first(request) if comes_as == {NOBODY} else errors.other_role(request)
