@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from saltloft.cases.batter import Batter, batter_of
 from saltloft.cases.dry import DryCase
+from saltloft.cases.lot_ahead import RoomHabit, ahead, room_habit
 from saltloft.cases.lot_air import BIN_S, LoggedAir, logged_air
 from saltloft.cases.lot_samples import meter_error, samples
 from saltloft.cases.lot_weighings import LossReading, losses
@@ -54,6 +55,7 @@ class LotCase:
         promise: bool. False when nothing of the air was measured and nothing was weighed.
         asof: datetime, aware.
         used_entries: tuple of str.
+        told: RoomHabit. How the room kept to the plan before; the air ahead rests on it.
     """
 
     record: LotRecord
@@ -66,6 +68,7 @@ class LotCase:
     promise: bool
     asof: datetime
     used_entries: tuple[str, ...]
+    told: RoomHabit
 
 
 def lot_case(
@@ -98,6 +101,7 @@ def lot_case(
     batter = None if recipe is None else batter_of(record, recipe.defined.payload, house.facts)
     ready = ready_ground(house, defined.payload, asof)
     air = logged_air(house, record, asof, known)
+    told = room_habit(house, record, defined.payload, plan_of(defined.payload, 0.0), asof=asof, known=known)
     until_d = float("inf") if weighed_until_d is None else weighed_until_d
     weighed = tuple(reading for reading in losses(record) if 0.0 < reading.day <= until_d)
     good = tuple(reading for reading in weighed if LOSSES[0] <= reading.loss <= LOSSES[1])
@@ -117,7 +121,7 @@ def lot_case(
         drying=DryCase(
             title=f"{lot} {defined.payload.title}",
             piece=piece_of(defined.payload, made, batter),
-            programme=programme_of(record, defined.payload, air),
+            programme=programme_of(record, defined.payload, air, told),
             targets=ready.targets,
             weighings=tuple(_weighing(reading) for reading in weighed),
             measured=measured,
@@ -131,6 +135,7 @@ def lot_case(
         promise=air.measured_share >= LEAST_MEASURED or bool(good),
         asof=asof,
         used_entries=tuple(dict.fromkeys(entries)),
+        told=told,
     )
 
 
@@ -177,39 +182,42 @@ def piece_of(product: ProductDefined, made: LotMade, batter: Batter | None) -> P
     )
 
 
-def programme_of(record: LotRecord, product: ProductDefined, air: LoggedAir) -> Programme:
+def programme_of(record: LotRecord, product: ProductDefined, air: LoggedAir, told: RoomHabit) -> Programme:
     """The room's log as far as it goes, then what is left of the product's stages.
 
     Args:
         record: LotRecord.
         product: ProductDefined.
         air: LoggedAir.
+        told: RoomHabit. How the room kept to the plan before.
+
+    Returns:
+        Programme. After a log the air ahead is the plan as the room keeps to it; without one it
+        is the plan as it stands, with the doubt of set-points.
 
     Raises:
         InputError: neither a log nor a stage.
     """
-    trace = _trace(record, product, air) if air.measured_share >= LEAST_MEASURED else None
-    start_h = trace.end_d * 24.0 if trace is not None else 0.0
-    return Programme(stages_left(product.stages, start_h), trace)
+    trace = trace_of(record, product, air)
+    if trace is None:
+        return Programme(plan_of(product, 0.0), None)
+    plan = plan_of(product, trace.end_d * 24.0)
+    return Programme(ahead(plan, trace, told) if plan else (), trace)
 
 
-def stages_left(stages: tuple[StageTarget, ...], start_h: float) -> tuple[Stage, ...]:
-    """What remains of the planned stages after some hours; the last one is carried on.
+def plan_of(product: ProductDefined, start_h: float) -> tuple[Stage, ...]:
+    """The planned stages from stuffing on; the last one is carried on.
 
     Args:
-        stages: tuple of StageTarget.
-        start_h: float. Hours from stuffing that are behind. [h]
+        product: ProductDefined.
+        start_h: float. Hours from stuffing that are behind; some of the last stage lies beyond. [h]
     """
-    left, begin = [], 0.0
-    for number, stage in enumerate(stages):
-        end = begin + float(stage.hours)
-        is_last = number == len(stages) - 1
-        if is_last:
-            end = max(end, start_h + 24.0) + CARRY_ON_H
-        if end > start_h:
-            left.append(_stage(stage, (end - max(begin, start_h)) / 24.0))
-        begin = end
-    return tuple(left)
+    plan = [_stage(stage, float(stage.hours) / 24.0) for stage in product.stages]
+    if plan:
+        before = sum(float(stage.hours) for stage in product.stages[:-1])
+        end = max(before + float(product.stages[-1].hours), start_h + 24.0) + CARRY_ON_H
+        plan[-1] = replace(plan[-1], duration_d=Span.of((end - before) / 24.0))
+    return tuple(plan)
 
 
 def _stage(stage: StageTarget, days: float) -> Stage:
@@ -222,8 +230,15 @@ def _stage(stage: StageTarget, days: float) -> Stage:
     )
 
 
-def _trace(record: LotRecord, product: ProductDefined, air: LoggedAir) -> AirTrace | None:
-    if air.at_s.size < 2:
+def trace_of(record: LotRecord, product: ProductDefined, air: LoggedAir) -> AirTrace | None:
+    """The log as a drying run takes it; None where less than half of the time was read.
+
+    Args:
+        record: LotRecord.
+        product: ProductDefined. Its planned air speeds: no logger reads them.
+        air: LoggedAir.
+    """
+    if air.measured_share < LEAST_MEASURED or air.at_s.size < 2:
         return None
     made_s = record.made_at.timestamp()
     time_d = np.asarray((air.at_s + BIN_S / 2.0 - made_s) / DAY_S, dtype=np.float64)
@@ -285,6 +300,11 @@ def air_record(case: LotCase) -> AirRecord:
     )
 
 
+def _ends_of(stage: Stage) -> tuple[float, ...]:
+    warm, wet = stage.temperature_c, stage.relative_humidity
+    return stage.duration_d.mean, warm.low, warm.high, wet.low, wet.high
+
+
 def key_of(case: LotCase, seals: Mapping[str, str], *, prior: str, model: str) -> str:
     """Digest of everything a forecast of this case rests on.
 
@@ -300,6 +320,10 @@ def key_of(case: LotCase, seals: Mapping[str, str], *, prior: str, model: str) -
         "seals": dict(sorted(seals.items())),
         # The log is used up to its last half hour before `asof`.
         "until": int(case.air.at_s[-1]) if case.air.at_s.size else 0,
+        # How the room kept to the plan for other lots moves the air ahead of this one.
+        "ahead": [
+            [stage.name, *(f"{end:.6g}" for end in _ends_of(stage))] for stage in case.drying.programme.stages
+        ],
         # A limit among the targets may come from a fact row.
         "targets": case.drying.targets,
         "prior": prior,

@@ -117,7 +117,7 @@ def logged_air(house: OpenHouse, record: LotRecord, asof: datetime, known: datet
         asof: datetime, aware.
         known: datetime or None. Only batches sealed by then count; None: all.
     """
-    parts = [_of_stay(house, stay, known) for stay in stays_of(record, asof)]
+    parts = [air_of_stay(house, stay, known) for stay in stays_of(record, asof)]
     parts = [part for part in parts if part.at_s.size]
     if not parts:
         nothing = np.empty(0)
@@ -133,7 +133,7 @@ def logged_air(house: OpenHouse, record: LotRecord, asof: datetime, known: datet
     )
 
 
-def _of_stay(house: OpenHouse, stay: Stay, known: datetime | None) -> LoggedAir:
+def air_of_stay(house: OpenHouse, stay: Stay, known: datetime | None) -> LoggedAir:
     first = stay.start_s // BIN_S * BIN_S
     at_s = np.arange(first, max(stay.end_s, first + BIN_S), BIN_S, dtype=np.int64)
     temperature, batches_t = _binned(house, stay, "temperature_c", at_s, known)

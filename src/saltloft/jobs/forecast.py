@@ -13,7 +13,8 @@ from saltloft import __version__
 from saltloft.cases.drying_parameters import drying_parameters, kill_models
 from saltloft.cases.house_prior import house_past
 from saltloft.cases.kept_outlook import SORT, from_bytes, to_bytes
-from saltloft.cases.lot import LotCase, air_record, key_of, lot_case
+from saltloft.cases.lot import LotCase, air_record, key_of, lot_case, plan_of
+from saltloft.cases.lot_ahead import ahead_flag
 from saltloft.cases.lot_weighings import measured_points
 from saltloft.cases.open_house import OpenHouse, known_at
 from saltloft.foundation.errors import SaltloftError
@@ -133,16 +134,19 @@ def _kept(house: OpenHouse, lot: str) -> Kept | None:
 
 
 def _air_flags(case: LotCase) -> list[Flag]:
-    """Says how much of the air was read, and what stands in for the rest."""
+    """Says how much of the air was read, what stands in for the rest, and what the air ahead is."""
+    trace = case.drying.programme.trace
+    taken = ahead_flag(plan_of(case.product, 0.0), trace, case.told) if case.record.hanging else None
+    told = [] if taken is None else [taken]
     share = case.air.measured_share
     if not case.air.holes:
-        return []
+        return told
     hours = sum(hole.end_s - hole.start_s for hole in case.air.holes) / 3600.0
     words = say(
         "{hours} h of the room's air have no reading and are taken as set.",
         hours=round(hours) if hours >= 2.0 else f"{hours:.1f}",
     )
-    return [Flag("air_not_read", None, 1.0 - share, words)]
+    return [Flag("air_not_read", None, 1.0 - share, words), *told]
 
 
 def _thinned(air: AirRecord) -> AirRecord:

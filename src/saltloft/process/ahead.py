@@ -48,8 +48,21 @@ def wetter_than_set(plan: tuple[Stage, ...], trace: AirTrace) -> float:
         plan: tuple of Stage. From stuffing on, at their durations' means.
         trace: AirTrace.
     """
-    set_to = np.array([stage.relative_humidity.mean for stage in plan])
-    return float(np.mean(trace.relative_humidity - set_to[_stage_at(plan, trace.time_d)]))
+    return float(np.mean(trace.relative_humidity - planned(plan, trace.time_d)[1]))
+
+
+def planned(plan: tuple[Stage, ...], time_d: Array) -> tuple[Array, Array]:
+    """Temperature and humidity that a plan asks for, arrays (times,). [degC] [RH as 0..1]
+
+    Args:
+        plan: tuple of Stage. From stuffing on, at their durations' means; the last goes on.
+        time_d: array (times,). [d]
+    """
+    ends = np.cumsum([stage.duration_d.mean for stage in plan])
+    at = np.minimum(np.searchsorted(ends, time_d, side="right"), len(plan) - 1)
+    warm = np.array([stage.temperature_c.mean for stage in plan])
+    wet = np.array([stage.relative_humidity.mean for stage in plan])
+    return warm[at], wet[at]
 
 
 def habit_of(others: Sequence[tuple[float, float]]) -> Habit:
@@ -69,18 +82,17 @@ def habit_of(others: Sequence[tuple[float, float]]) -> Habit:
     return Habit(mean / total, float(np.sqrt(1.0 / total + (BETWEEN_LOTS_SD**2 if others else 0.0))))
 
 
-def _stage_at(plan: tuple[Stage, ...], time_d: Array) -> NDArray[np.int64]:
-    ends = np.cumsum([stage.duration_d.mean for stage in plan])
-    return np.minimum(np.searchsorted(ends, time_d, side="right"), len(plan) - 1)
-
-
-def stages_ahead(plan: tuple[Stage, ...], trace: AirTrace, habit: Habit = ANY_ROOM) -> tuple[Stage, ...]:
+def stages_ahead(
+    plan: tuple[Stage, ...], trace: AirTrace, habit: Habit = ANY_ROOM, since_d: float = 0.0
+) -> tuple[Stage, ...]:
     """What remains of a plan after the log's end, as the log would show it.
 
     Args:
         plan: tuple of Stage. From stuffing on, at their durations' means.
         trace: AirTrace. The log so far.
         habit: Habit. What is known of the room without it.
+        since_d: float. The log tells of the air ahead only from here on, such as since the lot
+            came into its room. [d]
 
     Returns:
         tuple of Stage. Humidity and temperature moved by the mean of log less set-point, shrunk
@@ -89,12 +101,8 @@ def stages_ahead(plan: tuple[Stage, ...], trace: AirTrace, habit: Habit = ANY_RO
         piece goes on.
     """
     ends = np.cumsum([stage.duration_d.mean for stage in plan])
-    warm = np.array([stage.temperature_c.mean for stage in plan])
-    spells = max(trace.end_d, 0.1) / SPELL_D
-    worth = (SPELL_SD / habit.sd) ** 2
-    shift = (spells * wetter_than_set(plan, trace) + worth * habit.wetter) / (spells + worth)
-    kelvin = float(np.mean(trace.temperature_c - warm[_stage_at(plan, trace.time_d)])) * spells / (spells + 1)
-    half = float(np.sqrt(3.0 * (SPELL_SD**2 / (spells + worth) + LOADS_SD**2)))
+    shift, kelvin, sd = ahead_of_plan(plan, trace, habit, since_d)
+    half = float(np.sqrt(3.0)) * sd
     left, begin = [], 0.0
     for stage, end in zip(plan, ends.tolist(), strict=True):
         if end > trace.end_d + NO_TIME_D:
@@ -111,3 +119,31 @@ def stages_ahead(plan: tuple[Stage, ...], trace: AirTrace, habit: Habit = ANY_RO
             )
         begin = end
     return tuple(left)
+
+
+def ahead_of_plan(
+    plan: tuple[Stage, ...], trace: AirTrace, habit: Habit, since_d: float
+) -> tuple[float, float, float]:
+    """How far the air ahead lies from the plan.
+
+    Args:
+        plan, trace, habit, since_d: as `stages_ahead`.
+
+    Returns:
+        three floats: wetter [RH as 0..1], warmer [K], and the doubt of the first, one standard
+        deviation [RH as 0..1].
+    """
+    since = trace.time_d >= since_d
+    # What is filled in as set tells nothing of how the room keeps to it.
+    counts = since if trace.measured is None else since & trace.measured
+    log_d = 0.0
+    if counts.any():
+        log_d = max((trace.end_d - since_d) * int(counts.sum()) / int(since.sum()), 0.1)
+    spells, worth = log_d / SPELL_D, (SPELL_SD / habit.sd) ** 2
+    wetter = warmer = 0.0
+    if log_d:
+        warm, wet = planned(plan, trace.time_d[counts])
+        wetter = float(np.mean(trace.relative_humidity[counts] - wet))
+        warmer = float(np.mean(trace.temperature_c[counts] - warm)) * spells / (spells + 1)
+    shift = (spells * wetter + worth * habit.wetter) / (spells + worth)
+    return shift, warmer, float(np.sqrt(SPELL_SD**2 / (spells + worth) + LOADS_SD**2))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -59,3 +61,18 @@ def test_the_offset_is_the_logs_mean_over_the_set_points() -> None:
     assert stages_ahead(PLAN, _log(10.0, 0.02), Habit(0.02, 0.01))[0].relative_humidity.mean == pytest.approx(
         0.80
     )
+
+
+def test_only_the_log_of_the_present_room_and_only_what_was_read_counts() -> None:
+    """The fermenting room's ten wet days say nothing of the drying room; filled-in values neither."""
+    log = _log(10.0, 0.0)
+    wet = AirTrace(log.time_d, log.temperature_c, np.where(log.time_d < 6.0, 0.95, 0.80), 0.2)
+    (here,) = stages_ahead(PLAN, wet, since_d=6.0)
+    (all_of_it,) = stages_ahead(PLAN, wet)
+    assert 0.78 < here.relative_humidity.mean < 0.80
+    assert all_of_it.relative_humidity.mean > here.relative_humidity.mean + 0.03
+    nothing_read = replace(wet, measured=np.zeros(wet.time_d.size, dtype=bool))
+    (habit_alone,) = stages_ahead(PLAN, nothing_read, Habit(-0.02, 0.01))
+    assert habit_alone.relative_humidity.mean == pytest.approx(0.76)
+    (none_here,) = stages_ahead(PLAN, wet, Habit(-0.02, 0.01), since_d=11.0)
+    assert none_here.relative_humidity.mean == pytest.approx(0.76)
