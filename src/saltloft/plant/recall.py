@@ -1,0 +1,440 @@
+"""A recall, real or drilled: what is in scope, where its weight is now, whom to call, and how the drill went.
+
+Every weight is a booked one. Where a pack holds more than one lot, the part
+that came from the scope is taken by weight; the whole pack is called back.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field, replace
+from decimal import Decimal
+
+from saltloft.foundation.units import Mass
+from saltloft.plant.trace import (
+    ENDED_STATES,
+    SLICED,
+    Flow,
+    Link,
+    Node,
+    in_order,
+    steps,
+    through_rework,
+    worked_in_again,
+)
+
+# Where a weight of the scope can be now.
+SHIPPED, STOCK, REWORK, ENDS, SAMPLE, WASTE = "shipped", "stock", "rework", "ends", "sample", "waste"
+PLACES = (SHIPPED, STOCK, REWORK, ENDS, SAMPLE, WASTE)
+# Links that divide or join lots; what they carry has not come off the racks.
+AMONG_LOTS = ("split", "merge")
+
+
+@dataclass(frozen=True)
+class StockCounted:
+    """What was found of a pack lot when somebody went and counted.
+
+    Args:
+        node: str.
+        mass: Mass or None. None: nothing was there.
+    """
+
+    node: str
+    mass: Mass | None
+
+
+@dataclass(frozen=True)
+class RecallDrilled:
+    """A recall was drilled, or really done: when, how far, what it found and what it missed.
+
+    Args:
+        drill: str. Its number, such as 'RCL-2026-1'.
+        starts: tuple of str. What was called back.
+        reason: str.
+        real: int. 1 when it was no drill.
+        started, ended: str. Moments with their zone, ISO 8601.
+        lots: int. In scope, those through rework among them.
+        stuffed_mg: int. [mg]
+        finished_mg: int. [mg]
+        accounted_mg: int. Of the finished weight, what has a place. [mg]
+        customers: int. To be told.
+        told: tuple of str. Customers that were told within the time.
+        counted: tuple of StockCounted.
+        missed: tuple of str. What went wrong or was not found, in words.
+        note: str.
+    """
+
+    drill: str
+    starts: tuple[str, ...]
+    reason: str
+    started: str
+    ended: str
+    lots: int
+    stuffed_mg: int
+    finished_mg: int
+    accounted_mg: int
+    customers: int
+    real: int = 0
+    told: tuple[str, ...] = ()
+    counted: tuple[StockCounted, ...] = ()
+    missed: tuple[str, ...] = ()
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Yielding:
+    """What a lot should give in all.
+
+    Args:
+        low_mg, expected_mg, high_mg: int. The band and its middle. [mg]
+    """
+
+    low_mg: int
+    expected_mg: int
+    high_mg: int
+
+
+@dataclass(frozen=True)
+class LotInScope:
+    """A lot that holds, or may hold, what is called back.
+
+    Args:
+        node: Node.
+        finished_mg: int. Came off it until now. [mg]
+        yielding: Yielding or None. None: no yield is known for its product.
+        again: bool. Reached through rework only.
+        part: bool. It came about by dividing or joining lots that are in scope themselves.
+    """
+
+    node: Node
+    finished_mg: int
+    yielding: Yielding | None
+    again: bool
+    part: bool
+
+    @property
+    def ended(self) -> bool:
+        """Whether nothing more comes off it."""
+        return self.node.state in ENDED_STATES
+
+
+@dataclass(frozen=True)
+class ToTell:
+    """A customer who has some of it.
+
+    Args:
+        party: str.
+        mg: int. Weight in scope that they have, returns taken off. [mg]
+        whole_mg: int. Weight of the whole pack lots they got parts of. [mg]
+        shipments: tuple of Node. By when they left.
+        packs: tuple of str. Numbers on the packs they got.
+        again: bool. Through rework only.
+    """
+
+    party: str
+    mg: int
+    whole_mg: int
+    shipments: tuple[Node, ...]
+    packs: tuple[str, ...]
+    again: bool
+
+
+@dataclass(frozen=True)
+class Account:
+    """Where the finished weight of some lots is.
+
+    Args:
+        finished_mg: int. [mg]
+        places: mapping of PLACES to weight. [mg]
+        lost_mg: mapping of node to what went in and is neither booked on nor counted there; below zero:
+            more came out than went in. [mg]
+        here_mg: mapping of node to the weight in scope that is there now. [mg]
+        booked_only: frozenset of str. Nodes whose stock is by the books, not counted.
+    """
+
+    finished_mg: int
+    places: Mapping[str, int]
+    lost_mg: Mapping[str, int]
+    here_mg: Mapping[str, int]
+    booked_only: frozenset[str]
+
+    @property
+    def accounted_mg(self) -> int:
+        """All that has a place. [mg]"""
+        return sum(self.places.values())
+
+    @property
+    def accounted_pct(self) -> float | None:
+        """Share of the finished weight that has a place; None when nothing is finished. [%]"""
+        return 100.0 * self.accounted_mg / self.finished_mg if self.finished_mg else None
+
+
+@dataclass(frozen=True)
+class Recall:
+    """Everything a recall asks for.
+
+    Args:
+        starts: tuple of str.
+        lots: tuple of LotInScope, direct ones first, by when they were made.
+        account: Account. Of the direct lots.
+        again: Account. Of the lots reached through rework.
+        customers: tuple of ToTell, most weight first.
+        packs: tuple of Node. Pack lots to block or fetch back.
+    """
+
+    starts: tuple[str, ...]
+    lots: tuple[LotInScope, ...]
+    account: Account
+    again: Account
+    customers: tuple[ToTell, ...]
+    packs: tuple[Node, ...]
+    blocked: tuple[str, ...] = field(default=())
+
+    @property
+    def direct(self) -> tuple[LotInScope, ...]:
+        """Lots that took the thing itself."""
+        return tuple(lot for lot in self.lots if not lot.again)
+
+    @property
+    def reworked(self) -> tuple[LotInScope, ...]:
+        """Lots that took ends of one of them."""
+        return tuple(lot for lot in self.lots if lot.again)
+
+
+def stuffed_mg(lots: Collection[LotInScope]) -> int:
+    """Green weight of lots, each counted once. [mg]"""
+    return sum(lot.node.booked_mg for lot in lots if not lot.part)
+
+
+def yielding_of(lots: Collection[LotInScope]) -> Yielding | None:
+    """What lots should give together; None when one of them has no known yield or still hangs."""
+    whole = [lot for lot in lots if not lot.part]
+    found = [lot.yielding for lot in whole]
+    if not whole or any(band is None for band in found) or not all(lot.ended for lot in lots):
+        return None
+    known = [band for band in found if band is not None]
+    return Yielding(
+        sum(band.low_mg for band in known),
+        sum(band.expected_mg for band in known),
+        sum(band.high_mg for band in known),
+    )
+
+
+def recall_of(
+    flow: Flow, yields: Mapping[str, Yielding], counted_mg: Mapping[str, int] | None = None
+) -> Recall:
+    """Lay out a recall.
+
+    Args:
+        flow: Flow. DOWN from what is called back.
+        yields: mapping of lot to what it should give.
+        counted_mg: mapping of pack lot to what was found of it when counted. [mg]
+
+    Raises:
+        RuleBroken: a thing went into itself.
+    """
+    again = through_rework(flow)
+    lots = _lots(flow, again, yields)
+    direct = {lot.node.node for lot in lots if not lot.again}
+    second = {lot.node.node for lot in lots if lot.again}
+    account = account_of(flow, direct, counted_mg or {})
+    # Packs and shipments that are called back themselves stand for no lot.
+    loose = {start for start in flow.starts if flow.nodes[start].sort in ("pack", "shipment")}
+    if loose:
+        account = _joined(account, account_of(flow, loose, counted_mg or {}))
+    packs = tuple(node for node in _by_time(flow.nodes.values()) if node.sort == "pack")
+    return Recall(
+        flow.starts,
+        lots,
+        account,
+        account_of(flow, second, counted_mg or {}),
+        _customers(flow, direct | loose, second, counted_mg or {}),
+        packs,
+    )
+
+
+def _by_time(nodes: Collection[Node]) -> list[Node]:
+    return sorted(nodes, key=lambda node: (node.made_at, node.node))
+
+
+def _lots(flow: Flow, again: set[str], yields: Mapping[str, Yielding]) -> tuple[LotInScope, ...]:
+    finished: dict[str, int] = defaultdict(int)
+    parts: set[str] = set()
+    for link in flow.links:
+        if link.sort in AMONG_LOTS:
+            parts.add(link.lot)
+        else:
+            finished[link.source] += link.mg
+    found = [
+        LotInScope(node, finished[node.node], yields.get(node.node), node.node in again, node.node in parts)
+        for node in _by_time(flow.nodes.values())
+        if node.sort == "lot" and node.state != SLICED
+    ]
+    return tuple(sorted(found, key=lambda lot: lot.again))
+
+
+def account_of(flow: Flow, lots: Collection[str], counted_mg: Mapping[str, int]) -> Account:
+    """Follow the finished weight of some lots to where it is; stops where it is worked into another batch.
+
+    Args:
+        flow: Flow. DOWN.
+        lots: collection of str. Lots, packs or shipments whose whole weight counts.
+        counted_mg: mapping. Of pack lots, as found. [mg]
+    """
+    count = _Count(flow, frozenset(lots), counted_mg)
+    for name in in_order(flow):
+        count.take(flow.nodes[name])
+    return Account(count.finished, count.places, count.lost, count.here, frozenset(count.booked_only))
+
+
+class _Count:
+    """The finished weight of the scope on its way from node to node. [mg]"""
+
+    def __init__(self, flow: Flow, chosen: frozenset[str], counted_mg: Mapping[str, int]) -> None:
+        self.flow, self.chosen, self.counted_mg = flow, chosen, counted_mg
+        self.nexts = steps(flow)
+        self.scope_in: dict[str, int] = defaultdict(int)
+        self.places = dict.fromkeys(PLACES, 0)
+        self.lost: dict[str, int] = {}
+        self.here: dict[str, int] = {}
+        self.booked_only: set[str] = set()
+        self.finished = 0
+
+    def take(self, node: Node) -> None:
+        """One node, after all that gives to it."""
+        name = node.node
+        onward = [self.flow.links[place] for place, _ in self.nexts.get(name, ())]
+        if name in self.chosen and node.sort == "lot" and node.state != SLICED:
+            # A lot that was divided gives through its parts, which are in scope themselves.
+            outs = [link for link in onward if link.sort not in AMONG_LOTS]
+            self.finished += self._hand_on(outs, 1, 1)
+            return
+        total = self.flow.in_mg.get(name, 0)
+        went_in = self.scope_in.get(name, 0)
+        if name in self.chosen:
+            went_in = total = max(node.booked_mg, sum(link.mg for link in onward))
+            self.finished += went_in
+        if went_in:
+            self._stay(node, went_in, total, self._hand_on(onward, went_in, total))
+
+    def _hand_on(self, links: Collection[Link], part: int, whole: int) -> int:
+        """Hand on what left a node, in the share that the scope has of it; returns how much that was."""
+        gone = 0
+        for link in links:
+            mg = share_of(link.mg, part, whole)
+            gone += mg
+            if worked_in_again(self.flow, link):
+                self.places[REWORK] += mg
+            else:
+                self.scope_in[link.lot] += mg
+        return gone
+
+    def _stay(self, node: Node, went_in: int, total: int, gone: int) -> None:
+        """What did not go on stays there; what is neither there nor gone on is lost."""
+        name = node.node
+        if node.sort == "sink":
+            left, place = went_in - gone, node.product if node.product in PLACES else WASTE
+        else:
+            left = share_of(node.booked_mg, went_in, total) - gone
+            place = SHIPPED if node.sort == "shipment" else STOCK
+        if place == STOCK:
+            if name in self.counted_mg:
+                left = share_of(self.counted_mg[name], went_in, total)
+            else:
+                left = max(left, 0)
+                self.booked_only |= {name} if left else set()
+        self.places[place] += left
+        self.here[name] = left
+        if went_in != gone + left:
+            self.lost[name] = went_in - gone - left
+
+
+def share_of(mg: int, part: int, whole: int) -> int:
+    """A share of a weight, rounded to the milligram. [mg]"""
+    return (2 * mg * part + whole) // (2 * whole) if whole else 0
+
+
+def _joined(one: Account, other: Account) -> Account:
+    return Account(
+        one.finished_mg + other.finished_mg,
+        {place: one.places[place] + other.places[place] for place in PLACES},
+        {**one.lost_mg, **other.lost_mg},
+        {**one.here_mg, **other.here_mg},
+        one.booked_only | other.booked_only,
+    )
+
+
+def _customers(
+    flow: Flow, direct: Collection[str], second: Collection[str], counted_mg: Mapping[str, int]
+) -> tuple[ToTell, ...]:
+    """Whom to tell: what each has, net of what came back."""
+    first, later = (account_of(flow, chosen, counted_mg).here_mg for chosen in (direct, second))
+    packs: dict[str, set[str]] = defaultdict(set)
+    whole: dict[str, int] = defaultdict(int)
+    for link in flow.links:
+        receiver = flow.nodes[link.lot]
+        if receiver.sort == "shipment":
+            packs[receiver.node].add(link.source)
+            whole[receiver.node] += link.mg
+    by_party: dict[str, list[Node]] = defaultdict(list)
+    for node in _by_time(flow.nodes.values()):
+        if node.sort == "shipment":
+            by_party[node.party].append(node)
+    found = [
+        ToTell(
+            party,
+            sum(first.get(node.node, 0) + later.get(node.node, 0) for node in nodes),
+            sum(whole[node.node] for node in nodes),
+            tuple(nodes),
+            tuple(sorted({pack for node in nodes for pack in packs[node.node]})),
+            not any(node.node in first for node in nodes),
+        )
+        for party, nodes in by_party.items()
+    ]
+    return tuple(sorted(found, key=lambda one: (one.again, -one.mg, one.party)))
+
+
+def drilled(
+    recall: Recall,
+    *,
+    drill: str,
+    reason: str,
+    started: str,
+    ended: str,
+    told: tuple[str, ...] = (),
+    counted: tuple[StockCounted, ...] = (),
+    missed: tuple[str, ...] = (),
+    real: int = 0,
+    note: str = "",
+) -> RecallDrilled:
+    """The record of a drill: its figures are the recall's own, never typed."""
+    return RecallDrilled(
+        drill=drill,
+        starts=recall.starts,
+        reason=reason,
+        started=started,
+        ended=ended,
+        lots=len(recall.lots),
+        stuffed_mg=stuffed_mg(recall.direct) + stuffed_mg(recall.reworked),
+        finished_mg=recall.account.finished_mg + recall.again.finished_mg,
+        accounted_mg=recall.account.accounted_mg + recall.again.accounted_mg,
+        customers=len(recall.customers),
+        real=real,
+        told=told,
+        counted=counted,
+        missed=missed,
+        note=note,
+    )
+
+
+def score_pct(done: RecallDrilled) -> Decimal | None:
+    """Share of the finished weight a drill accounted for, to a tenth; None when nothing was finished. [%]"""
+    if not done.finished_mg:
+        return None
+    return (Decimal(100) * done.accounted_mg / done.finished_mg).quantize(Decimal("0.1"))
+
+
+def with_blocked(recall: Recall, held: Collection[str]) -> Recall:
+    """The recall with the lots that are held already."""
+    return replace(recall, blocked=tuple(lot.node.node for lot in recall.lots if lot.node.node in held))

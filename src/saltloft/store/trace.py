@@ -1,0 +1,197 @@
+"""Following weighed links from one thing to everything, up or down: the same statements on both databases.
+
+The links are walked by the database itself (one recursive statement); what is
+then needed about the nodes that were found comes in a few narrow reads.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from typing import Any
+
+from sqlalchemy import Column, Connection, Row, Select, func, select
+
+from saltloft.foundation.errors import UnknownName
+from saltloft.foundation.words import say
+from saltloft.plant.trace import DOWN, Flow, Link, Node
+from saltloft.store.database import Database
+from saltloft.store.tables import lot_link, node_now
+
+# Names handed over in one statement; both databases take more, but plan it no better.
+AT_ONCE = 800
+_NODE = (
+    node_now.c.node,
+    node_now.c.sort,
+    node_now.c.product,
+    node_now.c.booked_mg,
+    node_now.c.made_at,
+    node_now.c.party,
+    node_now.c.state,
+    node_now.c.counted_mg,
+    node_now.c.counted_at,
+)
+_LINK = (
+    lot_link.c.source,
+    lot_link.c.lot,
+    lot_link.c.sort,
+    lot_link.c.mg,
+    lot_link.c.at,
+    lot_link.c.ingredient,
+    lot_link.c.entry_id,
+)
+
+
+class Trace:
+    """Nodes and links, read from the reading tables only.
+
+    Args:
+        database: Database.
+    """
+
+    def __init__(self, database: Database) -> None:
+        self.database = database
+
+    def flow(self, starts: Sequence[str], direction: str = DOWN, at: str = "") -> Flow:
+        """Everything that can be reached from some nodes.
+
+        Args:
+            starts: sequence of str.
+            direction: str. DOWN or UP.
+            at: str. UTC text; only links of that moment or earlier. Empty: all.
+
+        Raises:
+            UnknownName: a start nobody knows, with the nearest names.
+        """
+        with self.database.reading() as connection:
+            known = self._nodes(connection, starts)
+            for start in starts:
+                if start not in known:
+                    raise UnknownName(say("thing"), start, self._near(connection, start), key="node")
+            links = _reached(connection, starts, direction, at)
+            names = dict.fromkeys(starts)
+            for link in links:
+                names[link.source] = names[link.lot] = None
+            nodes = self._nodes(connection, names)
+            in_mg, out_mg = _sums(connection, nodes, at)
+        return Flow(tuple(starts), direction, nodes, links, in_mg, out_mg)
+
+    def node(self, name: str) -> Node | None:
+        """One node; None when there is none of that number."""
+        with self.database.reading() as connection:
+            return self._nodes(connection, [name]).get(name)
+
+    def nodes(self, names: Iterable[str]) -> dict[str, Node]:
+        """The nodes of these numbers that are known."""
+        with self.database.reading() as connection:
+            return self._nodes(connection, names)
+
+    def beginning(self, text: str, most: int = 20) -> list[Node]:
+        """Nodes whose number begins with a text, capital or small, by number."""
+        with self.database.reading() as connection:
+            return self._beginning(connection, text, most)
+
+    def of_party(self, party: str, start: str = "", end: str = "9999") -> list[Node]:
+        """What came from a supplier or left for a customer in a stretch of time, by when.
+
+        Args:
+            party: str.
+            start, end: str. UTC texts; from start to before end.
+        """
+        query = select(*_NODE).where(
+            node_now.c.party == party, node_now.c.made_at >= start, node_now.c.made_at < end
+        )
+        return self._list(query)
+
+    def made_between(self, start: str, end: str, sorts: Sequence[str], product: str = "") -> list[Node]:
+        """What was made, received, packed or sent in a stretch of time, by when.
+
+        Args:
+            start, end: str. UTC texts; from start to before end.
+            sorts: sequence of str. Sorts of node.
+            product: str. Empty: of every product.
+        """
+        query = select(*_NODE).where(
+            node_now.c.sort.in_(sorts), node_now.c.made_at >= start, node_now.c.made_at < end
+        )
+        return self._list(query.where(node_now.c.product == product) if product else query)
+
+    def links_of(self, names: Iterable[str]) -> list[Link]:
+        """Every link from or to these nodes, one step."""
+        found: dict[tuple[str, ...], Link] = {}
+        with self.database.reading() as connection:
+            for side in (lot_link.c.source, lot_link.c.lot):
+                for link in _links(connection, side, names):
+                    found[(link.source, link.lot, link.sort, link.entry_id, link.ingredient)] = link
+        return list(found.values())
+
+    def _list(self, query: Select[Any]) -> list[Node]:
+        with self.database.reading() as connection:
+            rows = connection.execute(query.order_by(node_now.c.made_at, node_now.c.node))
+            return [_node(row) for row in rows]
+
+    def _nodes(self, connection: Connection, names: Iterable[str]) -> dict[str, Node]:
+        found = {}
+        for some in _chunks(names):
+            for row in connection.execute(select(*_NODE).where(node_now.c.node.in_(some))):
+                found[row[0]] = _node(row)
+        return found
+
+    def _beginning(self, connection: Connection, text: str, most: int) -> list[Node]:
+        begins = func.lower(node_now.c.node).like(_like(text.lower()) + "%", escape="!")
+        query = select(*_NODE).where(begins).order_by(node_now.c.node).limit(most)
+        return [_node(row) for row in connection.execute(query)]
+
+    def _near(self, connection: Connection, text: str) -> list[str]:
+        near = [node.node for node in self._beginning(connection, text[:3], 200)]
+        return near or list(connection.execute(select(node_now.c.node).limit(200)).scalars())
+
+
+def _reached(connection: Connection, starts: Sequence[str], direction: str, at: str) -> tuple[Link, ...]:
+    here, there = (
+        (lot_link.c.source, lot_link.c.lot) if direction == DOWN else (lot_link.c.lot, lot_link.c.source)
+    )
+    reach = select(node_now.c.node).where(node_now.c.node.in_(list(starts))).cte("reach", recursive=True)
+    step = select(there).join(reach, here == reach.c.node)
+    query = select(*_LINK)
+    if at:
+        step, query = step.where(lot_link.c.at <= at), query.where(lot_link.c.at <= at)
+    reach = reach.union(step)
+    query = query.where(here.in_(select(reach.c.node))).order_by(lot_link.c.lot, lot_link.c.number)
+    return tuple(Link(*row) for row in connection.execute(query))
+
+
+def _links(connection: Connection, side: Column[str], names: Iterable[str]) -> Iterator[Link]:
+    for some in _chunks(names):
+        query = select(*_LINK).where(side.in_(some)).order_by(lot_link.c.lot, lot_link.c.number)
+        yield from (Link(*row) for row in connection.execute(query))
+
+
+def _sums(connection: Connection, names: Iterable[str], at: str) -> tuple[dict[str, int], dict[str, int]]:
+    """All that went into and out of each node, also from and to what is not in the flow. [mg]"""
+    both: list[dict[str, int]] = []
+    for side in (lot_link.c.lot, lot_link.c.source):
+        sums: dict[str, int] = {}
+        for some in _chunks(names):
+            query = select(side, func.sum(lot_link.c.mg)).where(side.in_(some)).group_by(side)
+            if at:
+                query = query.where(lot_link.c.at <= at)
+            sums.update({name: int(mg) for name, mg in connection.execute(query)})
+        both.append(sums)
+    return both[0], both[1]
+
+
+def _node(row: Row[Any]) -> Node:
+    node, sort, product, booked_mg, made_at, party, state, counted_mg, counted_at = row
+    counted = int(counted_mg) if counted_at else None
+    return Node(node, sort, product, int(booked_mg), made_at, party, state, counted)
+
+
+def _like(text: str) -> str:
+    """A text whose signs mean themselves in LIKE ... ESCAPE '!'."""
+    return text.replace("!", "!!").replace("%", "!%").replace("_", "!_")
+
+
+def _chunks(names: Iterable[str]) -> Iterator[list[str]]:
+    every = list(names)
+    for start in range(0, len(every), AT_ONCE):
+        yield every[start : start + AT_ONCE]
