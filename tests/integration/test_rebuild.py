@@ -30,9 +30,14 @@ from saltloft.store import projection
 # What each kept journal does not hold: kinds a person does not enter, and kinds that came after it.
 NOT_ENTERED = frozenset({"readings.sealed/1", "readings.voided/1", "lot.released/1", "lot.dispatched/1"})
 LATER = frozenset({"product.ready/1", "piece.measured/1", "lot.analysed/1", "lot.pressed_and_cut/2"})
+FLOW = frozenset(
+    """party.added/1 party.name_erased/1 material.received/2 material.counted/1 material.wasted/1 lot.split/1
+    lots.merged/1 rack.moved/1 piece.rehung/1 lot.sliced/1 lot.sampled/1 lot.wasted/1 counter.opened/1
+    pack.made/1 order.placed/1 order.ended/1 shipment.sent/1 goods.returned/1 ham.salted/2""".split()
+)
 KEPT = {
-    "kept_journal_1.json": NOT_ENTERED | LATER,
-    "kept_journal_2.json": NOT_ENTERED | {"lot.pressed_and_cut/1"},
+    "kept_journal_1.json": NOT_ENTERED | LATER | FLOW,
+    "kept_journal_2.json": NOT_ENTERED | {"lot.pressed_and_cut/1"} | FLOW,
 }
 
 
@@ -51,7 +56,7 @@ def test_kept_up_and_rebuilt_are_identical(tmp_path: Path) -> None:
     enter(house, correction(moved.entry_id, None))
     before = rows(house)
     assert {name: len(found) > 0 for name, found in before.items() if name != "batch_now"} == {
-        "built": True, "lot_now": True, "lot_room": True, "lot_link": True,
+        "built": True, "lot_now": True, "lot_room": True, "lot_link": True, "node_now": True,
     }  # fmt: skip
     assert keep.rebuild(house) == keep.Rebuilt(subjects=projection_count(house), same=True)
     assert rows(house) == before
@@ -109,5 +114,9 @@ def test_a_kept_journal_rebuilds(tmp_path: Path, name: str) -> None:
         found = {name: [list(row) for row in table] for name, table in rows(house).items() if name != "built"}
         kinds = {entry.kind for entry in house.store.entries(limit=1000)}
         assert len(house.store.lots.get("AL-0310").history) == kept["history"]
-    assert found == kept["tables"]
+    for which, table in kept["tables"].items():
+        # Columns and links that came later stand behind and between those of then.
+        width = len(table[0]) if table else 0
+        lots = {row[0] for row in table}
+        assert [row[:width] for row in found[which] if row[0] in lots] == table, which
     assert set(KINDS) - KEPT[name] <= kinds

@@ -8,6 +8,7 @@ from decimal import Decimal
 from typing import Any
 
 from saltloft.foundation.units import Mass
+from saltloft.plant.hams import HamGroupSalted
 from saltloft.plant.readings import PressedAndCut
 from saltloft.plant.stock import MaterialReceived
 
@@ -89,7 +90,43 @@ def material_received(said: MaterialReceived1) -> MaterialReceived:
     return MaterialReceived(**vars(said))
 
 
+@dataclass(frozen=True)
+class HamGroupSalted1:
+    """A group of legs went into salt, as version 1 stated it: legs by number only, no tags.
+
+    Args:
+        lot, product: str.
+        legs: int.
+        green_mass: Mass.
+        material_lots: tuple of str.
+        salt_mass: Mass or None.
+        room: str.
+        planned_days: int. [d]
+        leg_ph: Decimal or None.
+    """
+
+    lot: str
+    product: str
+    legs: int
+    green_mass: Mass
+    material_lots: tuple[str, ...]
+    salt_mass: Mass | None
+    room: str
+    planned_days: int
+    leg_ph: Decimal | None = None
+
+
+def ham_group_salted(said: HamGroupSalted1) -> HamGroupSalted:
+    """Version 1 weighed the legs together, not out of each delivery.
+
+    Args:
+        said: HamGroupSalted1.
+    """
+    return HamGroupSalted(**vars(said))
+
+
 TO_NOW: dict[type, Callable[[Any], Any]] = {
     PressedAndCut1: pressed_and_cut,
     MaterialReceived1: material_received,
+    HamGroupSalted1: ham_group_salted,
 }

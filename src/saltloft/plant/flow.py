@@ -1,4 +1,4 @@
-"""How mass goes through the house between receipt and shipment: split, merge, move, slice, pack, sample, waste.
+"""How mass goes through the house: split, merge, move, slice, pack, sample, waste.
 
 A lot, a pack lot, a sliced lot and a return are told apart by how they came
 about; each is named by its number, and every amount that leaves one for

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from saltloft.foundation.units import Mass
+from saltloft.plant.lots import Consumed
 
 
 @dataclass(frozen=True)
@@ -22,6 +23,9 @@ class HamGroupSalted:
         room: str.
         planned_days: int. Days in salt the curer means. [d]
         leg_ph: Decimal or None. Mean.
+        consumed: tuple of Consumed. Legs by weighed amount; a lot of `material_lots` that is not
+            among them is booked by number only.
+        tags: tuple of str. Tag of each leg, where they bear one.
     """
 
     lot: str
@@ -33,6 +37,8 @@ class HamGroupSalted:
     room: str
     planned_days: int
     leg_ph: Decimal | None = None
+    consumed: tuple[Consumed, ...] = ()
+    tags: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

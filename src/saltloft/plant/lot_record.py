@@ -12,6 +12,7 @@ from typing import Any
 
 from saltloft.foundation.units import Mass
 from saltloft.plant.analyses import LotAnalysed, PieceMeasured
+from saltloft.plant.flow import LotsMerged, LotSplit
 from saltloft.plant.hams import HamGroupSalted, HamGroupSaltedOut, HamGroupWeighed
 from saltloft.plant.lots import (
     FreshChilled,
@@ -96,6 +97,10 @@ class LotRecord:
         yields: tuple of Stated of LotYielded.
         history: tuple of Stated. Everything ever stated about it, struck or not, by seq.
         last_seq: int. Seq of the last entry about it, corrections included (for `Draft.seen`).
+        line: tuple of str. Lots it came from by splitting and merging, nearest first; empty when it was made.
+        ended: Stated of LotSplit or LotsMerged, or None. After it the lot goes on under other numbers.
+        stuffings: tuple of LotRecord. Of a merged lot of several stuffings: the lots that were stuffed, each
+            with what was measured on it until then; every one of them has to stand on its own.
     """
 
     lot: str
@@ -122,6 +127,9 @@ class LotRecord:
     last_seq: int
     analyses: tuple[Stated[LotAnalysed], ...] = ()
     diameters: tuple[Stated[PieceMeasured], ...] = ()
+    line: tuple[str, ...] = ()
+    ended: Stated[LotSplit] | Stated[LotsMerged] | None = None
+    stuffings: tuple[LotRecord, ...] = ()
 
     @property
     def made_at(self) -> datetime:
@@ -172,7 +180,9 @@ class LotRecord:
 
     @property
     def state(self) -> str:
-        """Where it stands: 'made', 'hanging', 'held', 'off_racks', 'released' or 'gone'."""
+        """Where it stands: 'made', 'hanging', 'held', 'off_racks', 'released', 'gone', 'ended' (under others)."""
+        if self.ended is not None:
+            return "ended"
         if self.dispatches and self.out_mg and self.dispatched_mg >= self.out_mg:
             return "gone"
         if self.open_holds:
@@ -222,14 +232,16 @@ class LotSummary:
 
 @dataclass(frozen=True)
 class LotLink:
-    """A weighed amount of one lot that went into another.
+    """A weighed amount of one thing that went into another.
 
     Args:
-        source: str. Material lot, or a lot worked in again.
+        source: str. Material lot, lot, pack lot, shipment or its ends.
         lot: str. What it went into.
         ingredient: str.
         mg: int. [mg]
         entry_id: str.
+        sort: str. As `flow_story.FlowLink.sort`.
+        at: datetime, aware.
     """
 
     source: str
@@ -237,3 +249,5 @@ class LotLink:
     ingredient: str
     mg: int
     entry_id: str
+    sort: str
+    at: datetime

@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from saltloft.foundation.units import Mass
+from saltloft.plant import flow
 from saltloft.plant.analyses import LotAnalysed, PieceMeasured
 from saltloft.plant.hams import HamGroupSalted, HamGroupSaltedOut, HamGroupWeighed
 from saltloft.plant.lot_record import Hold, LotRecord, RoomStay
@@ -73,6 +74,7 @@ def lot_record(lot: str, statements: Sequence[Stated[Any]]) -> LotRecord | None:
         last_seq=_last_seq(statements),
         analyses=counting(statements, LotAnalysed),
         diameters=counting(statements, PieceMeasured),
+        ended=next(iter(counting(statements, flow.LotSplit)), None),
     )
 
 
@@ -123,11 +125,13 @@ def _steps(statements: Sequence[Stated[Any]]) -> list[_Step]:
         racks: tuple[str, ...] = ()
         if isinstance(said, LotHung | LotMoved):
             room, racks = said.room, said.racks
+        elif isinstance(said, flow.RackMoved):
+            room, racks = said.room, (said.rack,)
         elif isinstance(said, HamGroupSalted | HamGroupSaltedOut) or (
             isinstance(said, FreshChilled) and said.room
         ):
             room = said.room
-        elif isinstance(said, FreshPacked) or (
+        elif isinstance(said, FreshPacked | flow.LotSplit) or (
             isinstance(said, LotYielded) and said.last and said.into in ("pack", "stock")
         ):
             room = ""
@@ -136,21 +140,25 @@ def _steps(statements: Sequence[Stated[Any]]) -> list[_Step]:
     return [step for _, _, step in sorted(steps, key=lambda entry: entry[:2])]
 
 
-def room_stays(statements: Sequence[Stated[Any]]) -> tuple[RoomStay, ...]:
+def room_stays(statements: Sequence[Stated[Any]], start: Sequence[RoomStay] = ()) -> tuple[RoomStay, ...]:
     """Where the lot, rack by rack, hung from when to when.
 
     A step without racks moves everything; one with racks moves only these, and
     a lot hung in two parts has two stays open at once. Shares are by rack count.
+
+    Args:
+        statements: sequence of Stated.
+        start: sequence of RoomStay. Where it hung when these statements began.
     """
     steps = _steps(statements)
-    named = {rack for step in steps for rack in step.racks}
-    open_stays: list[RoomStay] = []
+    named = {rack for step in steps for rack in step.racks} | {rack for stay in start for rack in stay.racks}
+    open_stays: list[RoomStay] = list(start)
     closed: list[RoomStay] = []
     for step in steps:
         staying: list[RoomStay] = []
         for stay in open_stays:
             left = tuple(rack for rack in stay.racks if rack not in step.racks) if step.racks else ()
-            moves_nothing = bool(step.racks) and left == stay.racks and bool(stay.racks)
+            moves_nothing = bool(step.racks) and left == stay.racks and bool(stay.racks or stay in start)
             if moves_nothing:
                 staying.append(stay)
                 continue

@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 
-from sqlalchemy import select
+from sqlalchemy import Connection, select
 
+from saltloft.plant.entries import versions
+from saltloft.plant.flow_story import DESCENT
 from saltloft.plant.lot_record import LotLink, LotRecord, LotSummary
 from saltloft.plant.lot_story import lot_record
 from saltloft.store.database import Database
+from saltloft.store.descent import Lines, line_records
 from saltloft.store.moments import from_text
 from saltloft.store.shelf import Shelf
 from saltloft.store.tables import lot_link, lot_now, lot_room
 
-MAKING_KINDS = ("lot.made/1", "ham.salted/1", "fresh.made/1")
+# Every kind that brings a lot into being, in every version.
+MAKING_KINDS = (*versions("lot.made"), *versions("ham.salted"), *versions("fresh.made"))
+_AT_ONCE = 500
 
 
 class Lots(Shelf[LotRecord]):
@@ -21,6 +27,33 @@ class Lots(Shelf[LotRecord]):
 
     def __init__(self, database: Database) -> None:
         super().__init__(database, "lot", MAKING_KINDS, lot_record)
+
+    def find_in(self, connection: Connection, name: str) -> LotRecord | None:
+        """As `find`, inside the caller's writing transaction; nothing is kept from it."""
+        return Lines(connection, [name]).record(name)
+
+    def _names(self, connection: Connection) -> list[str]:
+        """Every lot that was stuffed, salted or made, then those that came of splitting and merging."""
+        of_others = (
+            select(lot_link.c.lot).where(lot_link.c.sort.in_(DESCENT)).distinct().order_by(lot_link.c.lot)
+        )
+        return [*super()._names(connection), *connection.execute(of_others).scalars()]
+
+    def _fresh(
+        self, connection: Connection, names: Sequence[str], asof: datetime | None
+    ) -> dict[str, LotRecord | None]:
+        return line_records(connection, names, asof)
+
+    def _stamps(self, connection: Connection, names: Sequence[str]) -> dict[str, int]:
+        """The last entry about a lot or anything of its line, by the reading tables; 0 for a struck lot."""
+        found: dict[str, int] = {}
+        for start in range(0, len(names), _AT_ONCE):
+            chunk = names[start : start + _AT_ONCE]
+            rows = connection.execute(
+                select(lot_now.c.lot, lot_now.c.last_seq).where(lot_now.c.lot.in_(chunk))
+            )
+            found.update({row.lot: row.last_seq for row in rows})
+        return found
 
     def family(self, family: str, asof: datetime | None = None) -> list[LotRecord]:
         """Every lot of one family ('dry_sausage', 'ham', 'fresh_sausage'), by when it was made."""
@@ -72,6 +105,8 @@ class Lots(Shelf[LotRecord]):
             query = query.where(lot_link.c.lot == lot)
         with self.database.reading() as connection:
             return [
-                LotLink(row.source, row.lot, row.ingredient, row.mg, row.entry_id)
+                LotLink(
+                    row.source, row.lot, row.ingredient, row.mg, row.entry_id, row.sort, from_text(row.at)
+                )
                 for row in connection.execute(query)
             ]

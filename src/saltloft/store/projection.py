@@ -13,20 +13,29 @@ from sqlalchemy import Connection, Table, delete, select
 from sqlalchemy import update as update_rows
 
 from saltloft.plant.lot_record import LotRecord
-from saltloft.plant.lot_story import lot_record
-from saltloft.plant.lots import FreshMade, LotMade
 from saltloft.plant.readings import ReadingsSealed, ReadingsVoided
 from saltloft.plant.stated import Stated, counting
-from saltloft.store import journal
+from saltloft.store import flow_projection, journal
+from saltloft.store.descent import Lines
 from saltloft.store.journal import CORRECTION, Entry
 from saltloft.store.migrate import make_empty_built
 from saltloft.store.moments import to_text
-from saltloft.store.stating import stated
-from saltloft.store.tables import batch_now, batch_number, built, lot_link, lot_now, lot_room
+from saltloft.store.tables import batch_now, batch_number, built, lot_link, lot_now, lot_room, node_now
 
-LOT_PREFIXES = ("lot.", "hold.", "fresh.", "ham.", "piece.", "ph.", "water_activity.")
+LOT_PREFIXES = (
+    "lot.",
+    "hold.",
+    "fresh.",
+    "ham.",
+    "piece.",
+    "ph.",
+    "water_activity.",
+    "rack.",
+    "lots.",
+    "counter.",
+)
 BATCH_PREFIXES = ("readings.",)
-BUILT_TABLES: tuple[Table, ...] = (built, lot_now, lot_room, lot_link, batch_now)
+BUILT_TABLES: tuple[Table, ...] = (built, lot_now, lot_room, lot_link, node_now, batch_now)
 # A measurement changes nothing in a lot's row but the number of its last entry.
 MEASURING_PREFIXES = (
     "piece.weighed",
@@ -42,6 +51,7 @@ _SUBJECTS_AT_ONCE = 200
 
 def update(connection: Connection, entries: Iterable[Entry]) -> None:
     """Bring the reading tables up to entries just appended, in the same transaction."""
+    entries = list(entries)
     last: dict[str, int] = {}
     whole: set[str] = set()
     for entry in entries:
@@ -51,11 +61,10 @@ def update(connection: Connection, entries: Iterable[Entry]) -> None:
                 whole.add(entry.subject)
     for lot in sorted(last.keys() - whole):
         connection.execute(update_rows(lot_now).where(lot_now.c.lot == lot).values(last_seq=last[lot]))
-    touched = sorted(whole)
-    for start in range(0, len(touched), _SUBJECTS_AT_ONCE):
-        chunk = touched[start : start + _SUBJECTS_AT_ONCE]
-        for subject, known in journal.of_subjects(connection, chunk).items():
-            _project(connection, subject, known)
+    whole |= flow_projection.update(connection, entries)
+    # A hold on a lot holds its parts; so does everything else that is stated about the whole.
+    whole |= flow_projection.descendants(connection, whole)
+    _project_all(connection, sorted(whole))
 
 
 def rebuild(connection: Connection) -> int:
@@ -65,11 +74,11 @@ def rebuild(connection: Connection) -> int:
         int. How many subjects were projected.
     """
     make_empty_built(connection)
-    subjects = sorted({entry.subject for entry in journal.walk(connection) if _shows(entry.kind)})
-    for start in range(0, len(subjects), _SUBJECTS_AT_ONCE):
-        chunk = subjects[start : start + _SUBJECTS_AT_ONCE]
-        for subject, known in journal.of_subjects(connection, chunk).items():
-            _project(connection, subject, known, fresh=True)
+    subjects = {entry.subject for entry in journal.walk(connection) if _shows(entry.kind)}
+    flow_projection.rebuild(connection)
+    # A part of a split lot may have no entry of its own.
+    subjects |= set(connection.execute(select(node_now.c.node).where(node_now.c.sort == "lot")).scalars())
+    _project_all(connection, sorted(subjects), fresh=True)
     return len(subjects)
 
 
@@ -84,12 +93,16 @@ def _shows(kind: str) -> bool:
     return kind == CORRECTION or kind.startswith(LOT_PREFIXES + BATCH_PREFIXES)
 
 
-def _project(connection: Connection, subject: str, known: Sequence[Entry], fresh: bool = False) -> None:
-    statements = stated(known)
-    if any(entry.kind.startswith(BATCH_PREFIXES) for entry in known):
-        _project_batch(connection, subject, statements)
-    if any(entry.kind.startswith(LOT_PREFIXES) for entry in known):
-        _project_lot(connection, subject, lot_record(subject, statements), fresh)
+def _project_all(connection: Connection, subjects: Sequence[str], fresh: bool = False) -> None:
+    for start in range(0, len(subjects), _SUBJECTS_AT_ONCE):
+        chunk = subjects[start : start + _SUBJECTS_AT_ONCE]
+        lines = Lines(connection, chunk)
+        for subject in chunk:
+            statements = lines.said(subject)
+            if any(item.kind.startswith(BATCH_PREFIXES) for item in statements):
+                _project_batch(connection, subject, statements)
+            else:
+                _project_lot(connection, subject, lines.record(subject), fresh)
 
 
 def _project_batch(connection: Connection, batch: str, statements: Sequence[Stated[Any]]) -> None:
@@ -112,7 +125,7 @@ def _project_batch(connection: Connection, batch: str, statements: Sequence[Stat
 
 def _project_lot(connection: Connection, lot: str, record: LotRecord | None, fresh: bool) -> None:
     if not fresh:
-        for table in (lot_now, lot_room, lot_link):
+        for table in (lot_now, lot_room):
             connection.execute(delete(table).where(table.c.lot == lot))
     if record is None:
         return
@@ -120,9 +133,7 @@ def _project_lot(connection: Connection, lot: str, record: LotRecord | None, fre
     stays = [_room_row(record, number) for number in range(len(record.rooms))]
     if stays:
         connection.execute(lot_room.insert(), stays)
-    links = _link_rows(record)
-    if links:
-        connection.execute(lot_link.insert(), links)
+    connection.execute(update_rows(node_now).where(node_now.c.node == lot).values(state=record.state))
 
 
 def _lot_row(record: LotRecord) -> dict[str, Any]:
@@ -151,27 +162,3 @@ def _room_row(record: LotRecord, number: int) -> dict[str, Any]:
         "end_at": to_text(stay.end) if stay.end else "",
         "share_ppm": round(stay.share * 1_000_000),
     }
-
-
-def _link_rows(record: LotRecord) -> list[dict[str, Any]]:
-    made = record.made.payload
-    amounts: list[tuple[str, str, int]] = []
-    if isinstance(made, LotMade | FreshMade):
-        amounts = [(used.material_lot, used.ingredient, used.mass.mg) for used in made.consumed]
-        if isinstance(made, LotMade):
-            # Casings and cultures are booked by number, not by mass, in this version.
-            amounts += [(made.casing_lot, "casing", 0)] if made.casing_lot else []
-            amounts += [(made.culture_lot, "culture", 0)] if made.culture_lot else []
-    else:
-        amounts = [(source, "leg", 0) for source in made.material_lots]
-    return [
-        {
-            "lot": record.lot,
-            "number": number,
-            "source": source,
-            "ingredient": ingredient,
-            "mg": mg,
-            "entry_id": record.made.entry_id,
-        }
-        for number, (source, ingredient, mg) in enumerate(amounts)
-    ]

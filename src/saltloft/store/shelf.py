@@ -87,18 +87,29 @@ class Shelf(Generic[R]):
     def _names(self, connection: Connection) -> list[str]:
         return journal.subjects_of(connection, self.kinds)
 
+    def _stamps(self, connection: Connection, names: Sequence[str]) -> dict[str, int]:
+        """What tells whether a kept record still holds: the seq of the last entry about it."""
+        return _last_seqs(connection, names)
+
+    def _fresh(
+        self, connection: Connection, names: Sequence[str], asof: datetime | None
+    ) -> dict[str, R | None]:
+        """Records built from the journal."""
+        known = journal.of_subjects(connection, names)
+        return {name: self._build(name, stated(known[name], asof)) for name in names}
+
     def _read(
         self, connection: Connection, names: Sequence[str], asof: datetime | None
     ) -> dict[str, R | None]:
-        last = _last_seqs(connection, names)
+        last = self._stamps(connection, names)
         if asof is not None:
             return self._read_past(connection, names, asof, last)
         with self._lock:
             kept = {name: self._kept[name] for name in names if name in self._kept}
         stale = [name for name in names if name not in kept or kept[name][0] != last.get(name, 0)]
         if stale:
-            known = journal.of_subjects(connection, stale)
-            fresh = {name: (last.get(name, 0), self._build(name, stated(known[name]))) for name in stale}
+            built = self._fresh(connection, stale, None)
+            fresh = {name: (last.get(name, 0), built[name]) for name in stale}
             kept.update(fresh)
             with self._lock:
                 self._kept.update(fresh)
@@ -112,10 +123,8 @@ class Shelf(Generic[R]):
             kept = {name: self._past[name, asof] for name in names if (name, asof) in self._past}
         stale = [name for name in names if name not in kept or kept[name][0] != last.get(name, 0)]
         if stale:
-            known = journal.of_subjects(connection, stale)
-            fresh = {
-                name: (last.get(name, 0), self._build(name, stated(known[name], asof))) for name in stale
-            }
+            built = self._fresh(connection, stale, asof)
+            fresh = {name: (last.get(name, 0), built[name]) for name in stale}
             kept.update(fresh)
             with self._lock:
                 if len(self._past) > _PAST_KEPT:

@@ -183,7 +183,9 @@ lot_link = Table(
     Column("ingredient", Words, nullable=False),
     Column("mg", Big, nullable=False),
     Column("entry_id", Words, nullable=False),
-    Column("sort", Words, nullable=False),  # batch, split, merge, slice, pack, ship, return, sample, waste, ends
+    Column(
+        "sort", Words, nullable=False
+    ),  # batch, split, merge, slice, pack, ship, return, sample, waste, ends
     Column("at", Words, nullable=False),
     # The primary key answers 'what went into this lot'.
     PrimaryKeyConstraint("lot", "number"),
