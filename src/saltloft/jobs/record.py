@@ -75,7 +75,8 @@ def enter(
     demo = house.demo
 
     def work(connection: Connection) -> list[Receipt]:
-        return _Intake(connection, by, drafts, permits, demo).run()
+        with house.store.known.during(connection) as known:
+            return _Intake(connection, State(connection, known), by, drafts, permits, demo=demo).run()
 
     return house.store.write(work)
 
@@ -95,9 +96,11 @@ class _Intake:
     def __init__(
         self,
         connection: Connection,
+        state: State,
         by: Stamp,
         drafts: Sequence[Draft],
         permits: Sequence[ReleasePermit],
+        *,
         demo: bool,
     ) -> None:
         self.connection = connection
@@ -105,7 +108,7 @@ class _Intake:
         self.drafts = drafts
         self.permits = {permit.lot: permit for permit in permits}
         self.demo = demo
-        self.state = State(connection)
+        self.state = state
         self.stored: dict[str, Entry] = {
             entry.id: entry for entry in journal.by_ids(connection, [draft.id for draft in drafts])
         }
@@ -125,6 +128,7 @@ class _Intake:
         written = writing.append(self.connection, [taken.new for taken in self.waiting.values()])
         self.stored.update({entry.id: entry for entry in written})
         self.waiting.clear()
+        self.state.written(written)
 
     def _one(self, draft: Draft) -> Receipt | _Taken:
         try:
@@ -166,7 +170,7 @@ class _Intake:
             sort, name = DEFINES[type(payload)]
             self.state.note(sort, getattr(payload, name) if name else "house", payload)
         if hasattr(payload, "lot"):
-            self.state.lot(payload.lot).take(new.id, payload, new.happened_at)
+            self.state.take(payload.lot, new.id, payload, new.happened_at)
         return taken
 
     def _waiting_entries(self) -> Iterable[NewEntry]:

@@ -48,6 +48,7 @@ class LotState:
         yielded_mg: int. [mg]
         dispatched_mg: int. [mg]
         entries: int. Entries about it that count, the making one included.
+        last_at: datetime or None. The latest moment of any of them.
     """
 
     lot: str
@@ -68,6 +69,7 @@ class LotState:
     yielded_mg: int = 0
     dispatched_mg: int = 0
     entries: int = 0
+    last_at: datetime | None = None
 
     @property
     def exists(self) -> bool:
@@ -77,6 +79,7 @@ class LotState:
     def take(self, entry_id: str, payload: Any, at: datetime) -> None:
         """Take in one entry that counts, in the order they happened."""
         self.entries += 1
+        self.last_at = at if self.last_at is None else max(self.last_at, at)
         if isinstance(payload, _MAKES):
             self._made(payload, at)
         elif isinstance(payload, readings.PieceWeighed):

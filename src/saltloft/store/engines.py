@@ -147,7 +147,7 @@ def durability(connection: Connection) -> tuple[bool, str]:
 def told(engine: Engine, name: str) -> Iterator[None]:
     """Say what is wrong with the database in words a person can act on."""
     # The driver's own errors come through where readings are moved without SQLAlchemy.
-    own: type[Exception] = engine.dialect.loaded_dbapi.Error  # type: ignore[attr-defined]
+    own: type[Exception] = engine.dialect.loaded_dbapi.Error
     try:
         yield
     except (DatabaseError, own) as error:

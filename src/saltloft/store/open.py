@@ -21,6 +21,7 @@ from saltloft.store.database import Database
 from saltloft.store.instruments import instruments_shelf
 from saltloft.store.journal import Entry
 from saltloft.store.kept import Kept
+from saltloft.store.known import Known
 from saltloft.store.listing import Listing
 from saltloft.store.lots import Lots
 from saltloft.store.member_states import MemberStates
@@ -32,6 +33,7 @@ from saltloft.store.rooms import rooms_shelf
 from saltloft.store.secrets import Secrets
 from saltloft.store.stating import stated
 from saltloft.store.stock import Stock
+from saltloft.store.trace import Trace
 from saltloft.store.verify import Verification, verify
 from saltloft.store.work import Work
 
@@ -48,6 +50,7 @@ class Store:
 
     def __init__(self, database: Database, files: Path) -> None:
         self.database = database
+        self.known = Known()
         self.secrets = Secrets(database)
         self.attachments = Attachments(database, files)
         self.readings = Readings(database)
@@ -60,6 +63,7 @@ class Store:
         self.products = products_shelf(database)
         self.recipes = recipes_shelf(database)
         self.stock = Stock(database)
+        self.trace = Trace(database)
         self.people = People(database, self.secrets)
         self.checks = Listing(database, ("check.done/1",), CheckDone)
         self.cuts = Listing(database, versions("lot.pressed_and_cut"), PressedAndCut)
@@ -140,12 +144,13 @@ class Store:
         return verify(self.database, anchors, readings=readings)
 
     def discard(self) -> None:
-        """Close, and drop the tables of a house that was never set up.
+        """Close, and drop the tables of a house whose two first entries were not both taken.
 
         Raises:
-            StoreError: there are entries; a journal is never dropped.
+            StoreError: there are more; a journal in use is never dropped.
         """
-        if self.head() is not None:
+        head = self.head()
+        if head is not None and head.seq > 2:
             raise StoreError("a house with entries is not dropped", got=self.database.name)
         self.database.write(drop_everything)
         self.close()

@@ -1,7 +1,9 @@
-"""What the house knows while entries are taken in: names and running lot states, in one transaction."""
+"""What the house knows while entries are taken in: names and running lot states."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from datetime import datetime
 from typing import Any
 
 from sqlalchemy import Connection
@@ -10,6 +12,8 @@ from saltloft.foundation.errors import UnknownName
 from saltloft.plant.entries import versions
 from saltloft.plant.lot_state import LotState
 from saltloft.store import journal
+from saltloft.store.journal import Entry
+from saltloft.store.known import Known
 from saltloft.store.stating import stated
 
 # For each sort of name: the kinds that bring one into being.
@@ -29,7 +33,7 @@ DEFINING: dict[str, tuple[str, ...]] = {
     "batch": ("readings.sealed/1",),
     "house": ("house.set_up/1",),
 }
-LOT_MAKING = ("lot.made/1", "ham.salted/1", "fresh.made/1")
+LOT_MAKING = (*versions("lot.made"), *versions("ham.salted"), *versions("fresh.made"))
 
 
 class State:
@@ -37,20 +41,19 @@ class State:
 
     Args:
         connection: Connection. Inside a writing transaction.
+        known: Known. What the transaction before knew, brought up to the journal as it is.
     """
 
-    def __init__(self, connection: Connection) -> None:
+    def __init__(self, connection: Connection, known: Known) -> None:
         self.connection = connection
-        self._named: dict[tuple[str, str], Any] = {}
-        self._lots: dict[str, LotState] = {}
-        self._somebody = False
+        self._known = known
+        self._late: set[str] = set()
 
     def find(self, sort: str, name: str) -> Any | None:
         """The payload that last defined a room, instrument, product and so on; None when there is none."""
-        key = (sort, name)
-        if key not in self._named:
-            self._named[key] = self._read(sort, name)
-        return self._named[key]
+        if not self._known.has_name(sort, name):
+            self._known.keep_name(sort, name, self._read(sort, name))
+        return self._known.named(sort, name)
 
     def get(self, sort: str, name: str, key: str) -> Any:
         """As `find`.
@@ -65,15 +68,27 @@ class State:
 
     def lot(self, lot: str) -> LotState:
         """A lot's running state; one that does not exist yet has made_at None."""
-        if lot not in self._lots:
-            state = LotState(lot)
-            for item in sorted(
-                stated(journal.of_subject(self.connection, lot)), key=lambda item: (item.at, item.seq)
-            ):
-                if not item.struck:
-                    state.take(item.entry_id, item.payload, item.at)
-            self._lots[lot] = state
-        return self._lots[lot]
+        found = self._known.lot(lot)
+        if found is None:
+            found = self._read_lot(lot)
+            self._known.keep_lot(found)
+        return found
+
+    def _read_lot(self, lot: str) -> LotState:
+        state = LotState(lot)
+        said = stated(journal.of_subject(self.connection, lot))
+        for item in sorted(said, key=lambda item: (item.at, item.seq)):
+            if not item.struck:
+                state.take(item.entry_id, item.payload, item.at)
+        return state
+
+    def take(self, lot: str, entry_id: str, payload: Any, at: datetime) -> None:
+        """An entry about a lot was accepted."""
+        state = self.lot(lot)
+        if state.last_at is not None and at < state.last_at:
+            # Entries count in the order in which they happened: read it anew once this one is written.
+            self._late.add(lot)
+        state.take(entry_id, payload, at)
 
     def existing_lot(self, lot: str, key: str = "lot") -> LotState:
         """As `lot`.
@@ -83,30 +98,35 @@ class State:
         """
         state = self.lot(lot)
         if not state.exists:
-            known = [name for name, one in self._lots.items() if one.exists]
+            known = [one.lot for one in self._known.lots() if one.exists]
             known += journal.subjects_of(self.connection, LOT_MAKING)
             raise UnknownName("lot", lot, known, key=key)
         return state
 
     def note(self, sort: str, name: str, payload: Any) -> None:
         """A name was defined by an entry just accepted."""
-        self._named[(sort, name)] = payload
+        self._known.keep_name(sort, name, payload)
 
     def forget(self, subject: str) -> None:
         """What was read about a subject no longer holds (it was corrected)."""
-        self._lots.pop(subject, None)
-        for key in [key for key in self._named if key[1] == subject]:
-            del self._named[key]
+        self._known.forget(subject)
+
+    def written(self, entries: Sequence[Entry]) -> None:
+        """Everything accepted until now is in the journal."""
+        self._known.stands_at(entries)
+        for lot in self._late:
+            self._known.forget(lot)
+        self._late.clear()
 
     def anybody_may(self) -> bool:
         """True while nobody was added yet: the first entries come from whoever sets the house up."""
         # Once somebody was added it stays so: the journal is not searched again for every entry.
-        self._somebody = (
-            self._somebody
+        self._known.somebody = (
+            self._known.somebody
+            or bool(self._known.names("person"))
             or bool(journal.subjects_of(self.connection, DEFINING["person"]))
-            or any(sort == "person" and found is not None for (sort, _), found in self._named.items())
         )
-        return not self._somebody
+        return not self._known.somebody
 
     def _read(self, sort: str, name: str) -> Any | None:
         found = None
@@ -116,5 +136,4 @@ class State:
         return found
 
     def _names(self, sort: str, kinds: tuple[str, ...]) -> list[str]:
-        defined = [name for (one, name), found in self._named.items() if one == sort and found is not None]
-        return defined + journal.subjects_of(self.connection, kinds)
+        return self._known.names(sort) + journal.subjects_of(self.connection, kinds)
