@@ -21,6 +21,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from tests.integration.databases import Server
 
 from benchmarks._machine import machine
 from saltloft.plant.recall import recall_of
@@ -57,7 +58,7 @@ class Rows:
     _counts: dict[str, int] = field(default_factory=dict)
 
     def node(
-        self, name: str, sort: str, mg: int, at: str, product: str = "", party: str = "", state: str = ""
+        self, name: str, sort: str, mg: int, at: str, product: str = "", *, party: str = "", state: str = ""
     ) -> None:
         """Add a node."""
         self.nodes.append(
@@ -101,12 +102,12 @@ def rows_of(count: int, seed: int) -> Rows:
         moment = START + timedelta(hours=2 * batch)
         at, lot = to_text(moment), f"B-{batch:06d}"
         green = int(random.integers(500, 800)) * KG
-        found.node(lot, "lot", green, at, "rowan", "", "off_racks")
+        found.node(lot, "lot", green, at, "rowan", state="off_racks")
         for material, (lasts, share) in MATERIALS.items():
             source = f"{material}-{batch // lasts:05d}"
             if batch % lasts == 0:
                 found.node(
-                    source, "material", int(900 * KG * share * lasts), at, material, f"sup-{batch % 20}"
+                    source, "material", int(900 * KG * share * lasts), at, material, party=f"sup-{batch % 20}"
                 )
             found.link(source, lot, "batch", int(green * share), at)
         again = batch % 10 == 9 and len(ends) > 20
@@ -128,11 +129,11 @@ def _out(found: Rows, lot: str, green: int, at: str, random: np.random.Generator
     finished = green * 63 // 100
     packs = [(f"P-{lot[2:]}-{number:02d}", finished * 97 // 100 // PACKS) for number in range(PACKS)]
     for name, mg in packs:
-        found.node(name, "pack", mg, at, "rowan", "", "packed")
+        found.node(name, "pack", mg, at, "rowan", state="packed")
         found.link(lot, name, "pack", mg, at)
     for what, share in (("ends", 20), ("sample", 3), ("waste", 7)):
         mg = finished * share // 1000
-        found.node(f"{lot}/{what}", "sink", mg, at, what, "", what)
+        found.node(f"{lot}/{what}", "sink", mg, at, what, state=what)
         found.link(lot, f"{lot}/{what}", what, mg, at)
     return packs
 
@@ -149,7 +150,7 @@ def _ship(
             packs.append((pack, mg - part))
         found.link(pack, name, "ship", part, at)
         total += part
-    found.node(name, "shipment", total, at, "", f"cus-{int(random.integers(0, 200)):03d}", "sent")
+    found.node(name, "shipment", total, at, party=f"cus-{int(random.integers(0, 200)):03d}", state="sent")
 
 
 def fill(store: Store, rows: Rows) -> None:
@@ -187,7 +188,7 @@ def _balanced(flow: Flow, start_mg: int, kept_mg: int) -> None:
 
 
 def asked_of(rows: Rows, seed: int) -> dict[str, list[str]]:
-    """What is asked: the bag, batches, packs, shipments, and the salt and cure that went into most batches."""
+    """What is asked: bags of fennel and of cure (which goes into 120 batches), lots, packs, shipments."""
     random = np.random.Generator(np.random.Philox(seed + 1))
     by_sort = {
         "fennel": [name for name in rows.asked["material"] if name.startswith("fennel")],
@@ -231,8 +232,6 @@ def main() -> None:
         figures["sqlite"] = measure(store, rows, given.seed)
         store.close()
         if not given.sqlite:
-            from tests.integration.databases import Server
-
             server = Server()
             try:
                 store = Store.open(server.migrated(), Path(folder) / "files")

@@ -18,8 +18,6 @@ from saltloft.plant.trace import (
     Flow,
     Link,
     Node,
-    in_order,
-    steps,
     through_rework,
     worked_in_again,
 )
@@ -243,15 +241,9 @@ def recall_of(
     loose = {start for start in flow.starts if flow.nodes[start].sort in ("pack", "shipment")}
     if loose:
         account = _joined(account, account_of(flow, loose, counted_mg or {}))
+    later = account_of(flow, second, counted_mg or {})
     packs = tuple(node for node in _by_time(flow.nodes.values()) if node.sort == "pack")
-    return Recall(
-        flow.starts,
-        lots,
-        account,
-        account_of(flow, second, counted_mg or {}),
-        _customers(flow, direct | loose, second, counted_mg or {}),
-        packs,
-    )
+    return Recall(flow.starts, lots, account, later, _customers(flow, account.here_mg, later.here_mg), packs)
 
 
 def _by_time(nodes: Collection[Node]) -> list[Node]:
@@ -283,7 +275,7 @@ def account_of(flow: Flow, lots: Collection[str], counted_mg: Mapping[str, int])
         counted_mg: mapping. Of pack lots, as found. [mg]
     """
     count = _Count(flow, frozenset(lots), counted_mg)
-    for name in in_order(flow):
+    for name in flow.order:
         count.take(flow.nodes[name])
     return Account(count.finished, count.places, count.lost, count.here, frozenset(count.booked_only))
 
@@ -293,7 +285,7 @@ class _Count:
 
     def __init__(self, flow: Flow, chosen: frozenset[str], counted_mg: Mapping[str, int]) -> None:
         self.flow, self.chosen, self.counted_mg = flow, chosen, counted_mg
-        self.nexts = steps(flow)
+        self.nexts = flow.onward
         self.scope_in: dict[str, int] = defaultdict(int)
         self.places = dict.fromkeys(PLACES, 0)
         self.lost: dict[str, int] = {}
@@ -365,11 +357,8 @@ def _joined(one: Account, other: Account) -> Account:
     )
 
 
-def _customers(
-    flow: Flow, direct: Collection[str], second: Collection[str], counted_mg: Mapping[str, int]
-) -> tuple[ToTell, ...]:
+def _customers(flow: Flow, first: Mapping[str, int], later: Mapping[str, int]) -> tuple[ToTell, ...]:
     """Whom to tell: what each has, net of what came back."""
-    first, later = (account_of(flow, chosen, counted_mg).here_mg for chosen in (direct, second))
     packs: dict[str, set[str]] = defaultdict(set)
     whole: dict[str, int] = defaultdict(int)
     for link in flow.links:

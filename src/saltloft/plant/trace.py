@@ -12,6 +12,8 @@ from __future__ import annotations
 from collections import defaultdict, deque
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
+from typing import NamedTuple
 
 from saltloft.foundation.errors import RuleBroken
 from saltloft.foundation.words import say
@@ -23,8 +25,7 @@ ENDED_STATES = frozenset({"off_racks", "released", "gone", "split", "merged"})
 SLICED = "sliced"
 
 
-@dataclass(frozen=True, slots=True)
-class Node:
+class Node(NamedTuple):
     """A thing with a number.
 
     Args:
@@ -48,8 +49,7 @@ class Node:
     counted_mg: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Link:
+class Link(NamedTuple):
     """A weighed amount that went from one node into another.
 
     Args:
@@ -89,6 +89,46 @@ class Flow:
     links: tuple[Link, ...]
     in_mg: Mapping[str, int] = field(default_factory=dict)
     out_mg: Mapping[str, int] = field(default_factory=dict)
+
+    @cached_property
+    def onward(self) -> dict[str, list[tuple[int, str]]]:
+        """For each node the places of the links that lead on from it, with their ends."""
+        nexts: dict[str, list[tuple[int, str]]] = defaultdict(list)
+        down = self.direction == DOWN
+        for place, link in enumerate(self.links):
+            giver, receiver = (link.source, link.lot) if down else (link.lot, link.source)
+            nexts[giver].append((place, receiver))
+        return nexts
+
+    @cached_property
+    def order(self) -> tuple[str, ...]:
+        """The nodes, each after everything before it on the way from the starts.
+
+        Raises:
+            RuleBroken: when a thing went into itself; names the ring.
+        """
+        nexts = self.onward
+        waiting = dict.fromkeys(self.nodes, 0)
+        for ends in nexts.values():
+            for _, after in ends:
+                waiting[after] += 1
+        ready = deque(node for node, count in waiting.items() if not count)
+        found: list[str] = []
+        while ready:
+            node = ready.popleft()
+            found.append(node)
+            for _, after in nexts.get(node, ()):
+                waiting[after] -= 1
+                if not waiting[after]:
+                    ready.append(after)
+        if len(found) < len(waiting):
+            ring = _ring(nexts, {node for node, count in waiting.items() if count})
+            raise RuleBroken(
+                say("by these records a thing went into itself: {ring}", ring=" → ".join(ring)),
+                do=say("correct the entry that is wrong"),
+                key=ring[0],
+            )
+        return tuple(found)
 
 
 @dataclass(frozen=True)
@@ -145,48 +185,6 @@ def out_of(node: Node, out_mg: int, expected_mg: int | None = None) -> int:
     return max(out_mg, node.booked_mg if expected_mg is None else expected_mg)
 
 
-def in_order(flow: Flow) -> list[str]:
-    """The nodes of a flow, each after everything before it on the way from the starts.
-
-    Raises:
-        RuleBroken: when a thing went into itself; names the ring.
-    """
-    nexts = steps(flow)
-    waiting = dict.fromkeys(flow.nodes, 0)
-    for node in nexts:
-        for _, after in nexts[node]:
-            waiting[after] += 1
-    ready = deque(node for node, count in waiting.items() if not count)
-    found: list[str] = []
-    while ready:
-        node = ready.popleft()
-        found.append(node)
-        for _, after in nexts.get(node, ()):
-            waiting[after] -= 1
-            if not waiting[after]:
-                ready.append(after)
-    if len(found) < len(waiting):
-        ring = _ring(nexts, {node for node, count in waiting.items() if count})
-        raise RuleBroken(
-            say("by these records a thing went into itself: {ring}", ring=" → ".join(ring)),
-            do=say("correct the entry that is wrong"),
-            key=ring[0],
-        )
-    return found
-
-
-def steps(flow: Flow) -> dict[str, list[tuple[int, str]]]:
-    """For each node the places of the links that lead on from it in the flow's direction, with their ends."""
-    nexts: dict[str, list[tuple[int, str]]] = defaultdict(list)
-    down = flow.direction == DOWN
-    for place, link in enumerate(flow.links):
-        if down:
-            nexts[link.source].append((place, link.lot))
-        else:
-            nexts[link.lot].append((place, link.source))
-    return nexts
-
-
 def _ring(nexts: Mapping[str, list[tuple[int, str]]], inside: set[str]) -> list[str]:
     """One closed way through nodes that wait for each other."""
     befores: dict[str, str] = {}
@@ -218,7 +216,7 @@ def carried_down(flow: Flow, base_mg: Mapping[str, int]) -> Carried:
     Raises:
         RuleBroken: a thing went into itself.
     """
-    nexts, starts = steps(flow), set(flow.starts)
+    nexts, starts = flow.onward, set(flow.starts)
     likely = dict.fromkeys(flow.nodes, 0)
     worst = dict.fromkeys(flow.nodes, 0)
     # The most that fits into a node in the starts' own (undried) mass; from elsewhere it comes as weighed.
@@ -227,7 +225,7 @@ def carried_down(flow: Flow, base_mg: Mapping[str, int]) -> Carried:
     link_mg = [0] * len(flow.links)
     unweighed: set[str] = set()
     most = 0
-    for node in in_order(flow):
+    for node in flow.order:
         base = base_mg[node]
         if node in starts:
             # All of a start is traced, whatever came into it from another start.
@@ -264,12 +262,12 @@ def carried_up(flow: Flow, base_mg: Mapping[str, int]) -> Carried:
     Raises:
         RuleBroken: a thing went into itself.
     """
-    nexts, starts = steps(flow), set(flow.starts)
+    nexts, starts = flow.onward, set(flow.starts)
     likely = dict.fromkeys(flow.nodes, 0)
     worst = dict.fromkeys(flow.nodes, 0)
     link_mg = [0] * len(flow.links)
     unweighed: set[str] = set()
-    for node in in_order(flow):
+    for node in flow.order:
         if node in starts:
             likely[node] = worst[node] = base_mg[node]
         onward = nexts.get(node, ())

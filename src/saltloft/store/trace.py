@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
-from sqlalchemy import Column, Connection, Row, Select, func, select
+from sqlalchemy import Column, Connection, Select, func, select
 
 from saltloft.foundation.errors import UnknownName
 from saltloft.foundation.words import say
@@ -157,13 +157,13 @@ def _reached(connection: Connection, starts: Sequence[str], direction: str, at: 
         step, query = step.where(lot_link.c.at <= at), query.where(lot_link.c.at <= at)
     reach = reach.union(step)
     query = query.where(here.in_(select(reach.c.node))).order_by(lot_link.c.lot, lot_link.c.number)
-    return tuple(Link(*row) for row in connection.execute(query))
+    return tuple(map(Link._make, connection.execute(query)))
 
 
 def _links(connection: Connection, side: Column[str], names: Iterable[str]) -> Iterator[Link]:
     for some in _chunks(names):
         query = select(*_LINK).where(side.in_(some)).order_by(lot_link.c.lot, lot_link.c.number)
-        yield from (Link(*row) for row in connection.execute(query))
+        yield from map(Link._make, connection.execute(query))
 
 
 def _sums(connection: Connection, names: Iterable[str], at: str) -> tuple[dict[str, int], dict[str, int]]:
@@ -180,7 +180,7 @@ def _sums(connection: Connection, names: Iterable[str], at: str) -> tuple[dict[s
     return both[0], both[1]
 
 
-def _node(row: Row[Any]) -> Node:
+def _node(row: Sequence[Any]) -> Node:
     node, sort, product, booked_mg, made_at, party, state, counted_mg, counted_at = row
     counted = int(counted_mg) if counted_at else None
     return Node(node, sort, product, int(booked_mg), made_at, party, state, counted)
