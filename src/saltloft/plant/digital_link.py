@@ -249,3 +249,12 @@ def brackets(key: LinkKey) -> str:
     """The line printed below a code, for eyes and for typing."""
     said = f"({key.key}){key.value}"
     return said + (f"({LOT}){key.lot}" if key.lot else "") + (f"({SERIAL}){key.serial}" if key.serial else "")
+
+
+def refuse_wrong_number(said: ProductNumbered) -> None:
+    """Refuse a trade item number whose length or check digit is wrong.
+
+    Raises:
+        InputError: with what would have been right.
+    """
+    gtin_14(said.gtin)

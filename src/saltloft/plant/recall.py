@@ -9,9 +9,12 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 from decimal import Decimal
 
+from saltloft.foundation.errors import InputError
 from saltloft.foundation.units import Mass
+from saltloft.foundation.words import say
 from saltloft.plant.trace import (
     ENDED_STATES,
     SLICED,
@@ -427,3 +430,26 @@ def score_pct(done: RecallDrilled) -> Decimal | None:
 def with_blocked(recall: Recall, held: Collection[str]) -> Recall:
     """The recall with the lots that are held already."""
     return replace(recall, blocked=tuple(lot.node.node for lot in recall.lots if lot.node.node in held))
+
+
+def refuse_impossible_drill(done: RecallDrilled) -> None:
+    """Refuse a record that cannot be: nothing called back, or an end before its start.
+
+    Raises:
+        InputError: with the field.
+    """
+    if not done.drill.strip() or not done.starts:
+        raise InputError(say("a recall names itself and what is called back"), key="starts")
+    try:
+        began, ended = (datetime.fromisoformat(text) for text in (done.started, done.ended))
+        backwards = ended < began
+    except (ValueError, TypeError):
+        raise InputError(
+            say("start and end of a recall are moments with their zone"),
+            got=f"{done.started}, {done.ended}",
+            key="started",
+        ) from None
+    if backwards or None in (began.tzinfo, ended.tzinfo):
+        raise InputError(
+            say("a recall ends after it began"), got=f"{done.started}, {done.ended}", key="ended"
+        )
