@@ -20,8 +20,12 @@ from saltloft.facts.loader import load_facts
 from saltloft.process.ahead import ANY_ROOM, Habit, habit_of, stages_ahead, wetter_than_set
 from saltloft.process.draws import PIECE_SLOTS, Draws, draw
 from saltloft.process.learning import Likelihood, LotPrior, Weighing, learn
+from saltloft.process.learning.hindsight import Asked, outcomes
 from saltloft.process.learning.house import PastLot, pooled
 from saltloft.process.learning.observations import fresh_variance
+from saltloft.process.learning.record import HouseRecord, PastForecast
+from saltloft.process.learning.rival import Drawn, PastLine, past_line
+from saltloft.process.learning.share import Experience, Share, readable, seen_of, share_of, taken
 from saltloft.process.parameters import DryingParameters
 from saltloft.process.piece import Piece
 from saltloft.process.programme import AirTrace, Programme, Span, Stage
@@ -115,6 +119,10 @@ class Engine:
     members: int = MEMBERS
     alone: bool = False
     kept: dict[str, dict[str, tuple[Likelihood, str, float]]] = field(default_factory=dict)
+    lines: dict[str, dict[str, PastLine]] = field(default_factory=dict)
+    asked: dict[str, list[Asked]] = field(default_factory=dict)
+    came_out: dict[str, dict[str, list[tuple[float, PastForecast]]]] = field(default_factory=dict)
+    shares: dict[tuple[str, float], Share] = field(default_factory=dict)
     logs: dict[str, dict[str, tuple[float, float]]] = field(default_factory=dict)
 
     def prior_of(self, known: KnownLot, day: float) -> LotPrior | None:
@@ -143,11 +151,36 @@ class Engine:
             mine = self.kept.setdefault(known.house, {})
             mine[known.lot] = (likelihood, known.product, known.start_day)
 
+    def look_back(self, known: KnownLot) -> None:
+        """Hold this lot's earlier forecasts against its weighings so far, and note its line."""
+        weighings = weighings_of(known)
+        line = past_line(seen_of(weighings, parameters()), known.lot, known.product, known.calibre_m)
+        self.lines.setdefault(known.house, {})[known.lot] = line
+        day, loss = known.mean_loss()
+        found = [
+            (known.start_day + one.asked_d + past.lead_d, past)
+            for one in self.asked.get(known.lot, [])
+            for past in outcomes(one, day, loss, reading_sd(known), seed=SEED)
+        ]
+        self.came_out.setdefault(known.house, {})[known.lot] = found
+
+    def experience_of(self, known: KnownLot) -> Experience:
+        """What the house's other lots say of straight lines, and what its forecasts were worth."""
+        if self.alone:
+            return Experience(known.product, known.calibre_m)
+        lines = [line for lot, line in self.lines.get(known.house, {}).items() if lot != known.lot]
+        others = self.came_out.get(known.house, {})
+        past = [one for lot, found in others.items() if lot != known.lot for one in found]
+        past.sort(key=lambda one: one[0])
+        record = HouseRecord(tuple(one for _, one in past))
+        return Experience(known.product, known.calibre_m, tuple(lines), record)
+
     def finished(self, lot: KnownLot) -> None:
         """Learn from a lot that was weighed at its target."""
         known = lot
         if self.alone:
             return
+        self.look_back(known)
         prior = self.prior_of(known, 0.0)
         programme = programme_of(known)
         learned = learn(
@@ -186,7 +219,37 @@ class Engine:
             ],
             axis=0,
         )
-        return _answer(known, piece, programme, (learned.draws, tagged), days)
+        self.look_back(known)
+        experience = self.experience_of(known)
+        line = experience.line(seen_of(weighings, parameters(), learned.outlier_share))
+        rows = readable(weighings, learned.outlier_share)
+        share = share_of(experience.record, line, learned.linear, rows)
+        self.shares[known.lot, asof_day] = share
+        lanes = _lanes(known, piece, programme, (learned.draws, tagged), days)
+        drawn = line.draws(learned.draws.lots, seed=SEED, lot=known.lot)
+        self.asked.setdefault(known.lot, []).append(
+            Asked(
+                lot=known.lot,
+                product=known.product,
+                calibre_mm=1000.0 * known.calibre_m,
+                asked_d=asof_day,
+                target=known.target_loss,
+                time_d=lanes.time_d,
+                engine=lanes.tagged,
+                rival=drawn,
+                tags=known.tags,
+            )
+        )
+        return _answer(known, lanes, drawn, taken(share, len(drawn.slope), seed=SEED, lot=known.lot), days)
+
+
+@dataclass(frozen=True)
+class _Lanes:
+    """What the drying model says: mean loss of the tagged pieces and of all that hang, (times, lots)."""
+
+    time_d: Array
+    tagged: Array
+    whole: Array
 
 
 def _offset(offsets: Mapping[str, Array], known: KnownLot, number: int, lots: int) -> Array:
@@ -198,9 +261,9 @@ def _offset(offsets: Mapping[str, Array], known: KnownLot, number: int, lots: in
     return statistics.normal(SEED, known.lot, np.arange(lots)[:, None], slots[None, :])
 
 
-def _answer(
+def _lanes(
     known: KnownLot, piece: Piece, programme: Programme, learned: tuple[Draws, Array], days: Array
-) -> Forecast:
+) -> _Lanes:
     """Two lanes a lot draw: the mean of the tagged pieces, and the mean of all that hang."""
     draws, tagged = learned
     lots, slots = draws.lots, np.arange(len(PIECE_SLOTS))
@@ -212,18 +275,29 @@ def _answer(
     steps = [np.arange(0.0, 40.0, 1.0), np.arange(40.0, until, 2.0), days, np.array([until])]
     time_d: Array = np.unique(np.round(np.concatenate(steps), 9))
     loss = simulate(piece, programme, parameters(), lanes, time_d).weight_loss
-    at = np.searchsorted(time_d, np.round(days, 9))
-    reading = _reading_noise(known, lots, len(days))
-    ready = first_day(time_d, loss[:, lots:], known.target_loss, falling=False)
-    return Forecast(loss[at, :lots].T + reading, ready)
+    return _Lanes(time_d, loss[:, :lots], loss[:, lots:])
 
 
-def _reading_noise(known: KnownLot, lots: int, days: int) -> Array:
-    """Error of the mean of six readings, array (lots, days)."""
+def _answer(
+    known: KnownLot, lanes: _Lanes, drawn: Drawn, by_line: NDArray[np.bool_], days: Array
+) -> Forecast:
+    """Of the lot draws, those that the rival's share takes follow its line, the others the drying model."""
+    lots = lanes.tagged.shape[1]
+    at = np.searchsorted(lanes.time_d, np.round(days, 9))
+    z = statistics.normal(
+        SEED, known.lot, np.arange(lots)[:, None], (REST_SLOT0 + 100 + np.arange(len(days)))[None, :]
+    )
+    line = drawn.loss(days, drawn.of_tags(known.tags)).T + drawn.visit_sd[:, None] * z[::-1]
+    loss = np.where(by_line[:, None], line, lanes.tagged[at].T) + reading_sd(known) * z
+    along = drawn.loss(lanes.time_d, drawn.of_whole(known.tags, PIECES))
+    whole = np.where(by_line, along, lanes.whole)
+    return Forecast(loss, first_day(lanes.time_d, whole, known.target_loss, falling=False))
+
+
+def reading_sd(known: KnownLot) -> float:
+    """Error of the mean of six readings. [fraction]"""
     ones = [
         Weighing(1.0, 0.1, division_kg=known.scale_division_kg, green_kg=float(green))
         for green in known.green_kg
     ]
-    spread = np.sqrt(np.sum([fresh_variance(one, parameters()) for one in ones])) / len(ones)
-    row, slot = np.arange(lots)[:, None], REST_SLOT0 + 100 + np.arange(days)
-    return float(spread) * statistics.normal(SEED, known.lot, row, slot[None, :])
+    return float(np.sqrt(np.sum([fresh_variance(one, parameters()) for one in ones])) / len(ones))

@@ -19,6 +19,7 @@ from typing import Any
 from saltloft.foundation.errors import InputError, UnknownName
 from saltloft.plant import (
     analyses,
+    digital_link,
     earlier,
     flow,
     hams,
@@ -29,6 +30,7 @@ from saltloft.plant import (
     people,
     readings,
     ready_plan,
+    recall,
     recipes,
     rooms,
     stock,
@@ -46,6 +48,8 @@ KINDS: dict[str, type] = {
     "instrument.checked/1": instruments.InstrumentChecked,
     "party.added/1": parties.PartyAdded,
     "party.name_erased/1": parties.PartyNameErased,
+    "recall.drilled/1": recall.RecallDrilled,
+    "product.numbered/1": digital_link.ProductNumbered,
     "material.received/1": earlier.MaterialReceived1,
     "material.received/2": stock.MaterialReceived,
     "material.counted/1": flow.MaterialCounted,
@@ -110,6 +114,8 @@ _SUBJECTS: dict[type, str] = {
     instruments.InstrumentChecked: "instrument",
     parties.PartyAdded: "party",
     parties.PartyNameErased: "party",
+    recall.RecallDrilled: "drill",
+    digital_link.ProductNumbered: "product",
     stock.MaterialReceived: "material_lot",
     flow.MaterialCounted: "material_lot",
     flow.MaterialWasted: "material_lot",

@@ -15,6 +15,7 @@ from saltloft.foundation.errors import InputError, RuleBroken
 from saltloft.foundation.words import say
 from saltloft.plant import (
     analyses,
+    digital_link,
     flow,
     hams,
     instruments,
@@ -350,6 +351,9 @@ _CHECKS: dict[type, Callable[[Any, Context], str | None]] = {
     people.FactConfirmed: lambda said, context: _marked(said.demo, context),
     rooms.RoomSet: _in_room,
     instruments.InstrumentDefined: _in_room,
+    digital_link.ProductNumbered: lambda said, context: (
+        context.known.get("product", said.product, "product") and None
+    ),
     instruments.InstrumentChecked: lambda said, context: (
         context.known.get("instrument", said.instrument, "instrument") and None
     ),

@@ -19,12 +19,14 @@ from saltloft.foundation.units import MILLIGRAMS, Mass
 from saltloft.foundation.units import mass as booked
 from saltloft.plant import (
     analyses,
+    digital_link,
     hams,
     instruments,
     lots,
     people,
     readings,
     ready_plan,
+    recall,
     recipes,
     rooms,
     stock,
@@ -340,6 +342,8 @@ _CHECKS: dict[type, Callable[[Any], None]] = {
     analyses.LotAnalysed: _analysed,
     analyses.PieceMeasured: _measured,
     ready_plan.ReadyPlanned: _ready,
+    recall.RecallDrilled: recall.refuse_impossible_drill,
+    digital_link.ProductNumbered: digital_link.refuse_wrong_number,
     readings.CheckDone: lambda said: _flag("good", said.good),
     readings.DocumentRecorded: _document,
 }

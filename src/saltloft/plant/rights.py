@@ -52,6 +52,8 @@ SETTING_UP = frozenset(
         "recipe.defined",
         "product.defined",
         "product.ready",
+        "product.numbered",
+        "recall.drilled",
         "readings.voided",
     }
 )

@@ -100,7 +100,16 @@ class ErrorBlocks:
 
     def dense(self) -> Array:
         """The whole covariance, array (obs, obs); a reading left out has a huge variance."""
-        same = self.group[:, None] == self.group[None, :]
-        fresh = np.diag(1.0 / np.maximum(self.weight, 1e-12))
-        whole: Array = fresh + np.where(same, self.offset @ self.offset.T, 0.0)
+        return self.rows(np.arange(len(self.group)))
+
+    def rows(self, rows: Whole) -> Array:
+        """The covariance between some readings, array (rows, rows).
+
+        Args:
+            rows: array of int.
+        """
+        offset, group = self.offset[rows], self.group[rows]
+        same = group[:, None] == group[None, :]
+        fresh = np.diag(1.0 / np.maximum(self.weight[rows], 1e-12))
+        whole: Array = fresh + np.where(same, offset @ offset.T, 0.0)
         return whole
