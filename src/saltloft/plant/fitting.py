@@ -354,6 +354,7 @@ _CHECKS: dict[type, Callable[[Any, Context], str | None]] = {
     digital_link.ProductNumbered: lambda said, context: (
         context.known.get("product", said.product, "product") and None
     ),
+    instruments.TareWeighed: lambda said, context: _instrument(said.instrument, ("scale",), context),
     instruments.InstrumentChecked: lambda said, context: (
         context.known.get("instrument", said.instrument, "instrument") and None
     ),

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from saltloft.foundation.units import Mass
+
 INSTRUMENT_TYPES = ("scale", "ph_meter", "water_activity_meter", "thermometer", "logger")
 
 
@@ -24,6 +26,26 @@ class InstrumentDefined:
     division: str
     room: str = ""
     check_every_days: int = 7
+
+
+CARRIER_SORTS = ("rack", "trolley", "hook", "crate")
+
+
+@dataclass(frozen=True)
+class TareWeighed:
+    """A rack, trolley or hook was weighed empty; its last weighing is its tare.
+
+    Args:
+        carrier: str. Its tag, such as 'T4'.
+        sort: str. One of CARRIER_SORTS.
+        mass: Mass. As read.
+        instrument: str. The scale.
+    """
+
+    carrier: str
+    sort: str
+    mass: Mass
+    instrument: str
 
 
 @dataclass(frozen=True)

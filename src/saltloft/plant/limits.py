@@ -311,6 +311,16 @@ def _document(said: readings.DocumentRecorded) -> None:
         _day(key, getattr(said, key))
 
 
+def _revoked(said: people.DeviceRevoked) -> None:
+    if not said.reason.strip():
+        _refuse("reason", "nothing", "a word: lost, sold, broken")
+
+
+def _tare(said: instruments.TareWeighed) -> None:
+    _named("carrier", said.carrier)
+    _one_of("sort", said.sort, instruments.CARRIER_SORTS)
+
+
 def _packed(said: lots.FreshPacked) -> None:
     _day("use_by", said.use_by or "nothing")
     _between("packs", said.packs, "1", "1000000", "")
@@ -320,6 +330,9 @@ _CHECKS: dict[type, Callable[[Any], None]] = {
     people.HouseSetUp: _house,
     people.PersonAdded: _person,
     people.DeviceEnrolled: lambda said: _named("device", said.device),
+    people.DeviceRevoked: _revoked,
+    people.TokenIssued: lambda said: _named("device", said.device),
+    instruments.TareWeighed: _tare,
     rooms.RoomDefined: _room,
     rooms.RoomSet: _room_set,
     instruments.InstrumentDefined: _instrument,

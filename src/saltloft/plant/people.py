@@ -61,6 +61,54 @@ class DeviceEnrolled:
 
 
 @dataclass(frozen=True)
+class DeviceRevoked:
+    """Nothing is taken from a device any more: every token of it, and every session on it, ends.
+
+    Args:
+        device: str.
+        reason: str. Lost, sold, broken; what people say.
+    """
+
+    device: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class TokenIssued:
+    """A program, logger or scale was given a token of its own.
+
+    Args:
+        device: str. Id used in entries.
+        label: str. What people call it.
+        scope: str. What the token may do; one of `jobs.people.SCOPES`.
+    """
+
+    device: str
+    label: str
+    scope: str
+
+
+@dataclass(frozen=True)
+class EnteredOffline:
+    """Entries were made on a device without a network, and came in later.
+
+    Args:
+        device: str.
+        entries: tuple of str. Their ids.
+        offset_ms: int. The house's clock less the device's, as the device had last measured it
+            when they were made; their times are corrected by it already. [ms]
+        offset_now_ms: int. The same, measured when they came in. [ms]
+        session: int. 1 when a person was signed in as they came in, 0 when the token alone stood.
+    """
+
+    device: str
+    entries: tuple[str, ...]
+    offset_ms: int
+    offset_now_ms: int
+    session: int = 0
+
+
+@dataclass(frozen=True)
 class FactConfirmed:
     """A named person read the source of a fact row in its edition and confirms it.
 

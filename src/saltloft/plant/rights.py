@@ -41,6 +41,9 @@ FLOOR = frozenset(
         "room.set",
         "readings.sealed",
         "entry.corrected",
+        "tare.weighed",
+        # Stated by the page itself beside what a device kept while it had no network.
+        "offline.entered",
         # Stated by the page when a person first signs in on a device of their own.
         "device.enrolled",
     }
@@ -59,7 +62,16 @@ SETTING_UP = frozenset(
 )
 SIGNING = frozenset({"hold.lifted", "lot.released", "fact.confirmed", "document.recorded"})
 OFFICE = frozenset(
-    {"house.set_up", "person.added", "party.added", "party.name_erased", "order.placed", "order.ended"}
+    {
+        "house.set_up",
+        "person.added",
+        "device.revoked",
+        "token.issued",
+        "party.added",
+        "party.name_erased",
+        "order.placed",
+        "order.ended",
+    }
 )
 
 RIGHTS: dict[str, frozenset[str]] = {

@@ -128,6 +128,30 @@ device_token = Table(
     Column("revoked_at", Words, nullable=False, server_default=""),
 )
 
+enrol_code = Table(
+    "enrol_code",
+    KEPT,
+    Column("token_hash", Words, primary_key=True),
+    Column("device", Words, nullable=False),
+    Column("label", Words, nullable=False),
+    Column("scope", Words, nullable=False),
+    Column("made_by", Words, nullable=False),
+    Column("made_at", Words, nullable=False),
+    Column("expires_at", Words, nullable=False),
+    Column("used_at", Words, nullable=False, server_default=""),
+)
+
+device_state = Table(
+    "device_state",
+    KEPT,
+    Column("device", Words, primary_key=True),
+    Column("seen_at", Words, nullable=False, server_default=""),
+    Column("offset_ms", Big, nullable=False, server_default="0"),  # the house's clock less the device's
+    Column("offset_at", Words, nullable=False, server_default=""),  # empty while it was never measured
+    Column("tries", Integer, nullable=False, server_default="0"),  # wrong PINs since `tries_since`
+    Column("tries_since", Words, nullable=False, server_default=""),
+)
+
 attachment = Table(
     "attachment",
     KEPT,

@@ -47,6 +47,14 @@ def kind_word(kind: str) -> str:
         "product.ready": say("when a product is ready, and the days until it leaves"),
         "person.added": say("a person"),
         "fact.confirmed": say("fact confirmed"),
+        "house.set_up": say("the house set up"),
+        "device.enrolled": say("a device taken in"),
+        "device.revoked": say("a device shut out"),
+        "token.issued": say("a token given out"),
+        "offline.entered": say("came in later, entered without a network"),
+        "tare.weighed": say("weighed empty"),
+        "readings.sealed": say("readings imported"),
+        "readings.voided": say("an import undone"),
     }
     return words.get(kind.partition("/")[0], kind)
 

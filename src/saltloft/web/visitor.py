@@ -28,7 +28,7 @@ SESSION_COOKIE = "saltloft_session"
 DEVICE_COOKIE = "saltloft_device"
 DEVICE_SECONDS = 400 * 24 * 3600
 # What a device may hand in: the floor's kinds, but nothing that rests on sealed bytes, nor another device.
-SENDABLE = FLOOR - {"readings.sealed", "entry.corrected", "device.enrolled"}
+SENDABLE = FLOOR - {"readings.sealed", "entry.corrected", "device.enrolled", "offline.entered"}
 
 
 @dataclass(frozen=True)
