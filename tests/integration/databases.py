@@ -64,6 +64,10 @@ class Server:
         self.sql(f"CREATE DATABASE {self._made[-1]} {more}")
         return self.url(self._made[-1])
 
+    def copy(self, url: str) -> str:
+        """The URL of a copy of one of its databases to which nobody is connected."""
+        return self._new(f"TEMPLATE {url.partition('?')[0].rpartition('/')[2]}")
+
     def drop_made(self) -> None:
         """Drop every database made since the last time, whoever is connected."""
         for name in self._made:
@@ -148,10 +152,12 @@ class Behind:
             import sqlite3
 
             self.raw: Any = sqlite3.connect(place)
+            self.error: type[Exception] = sqlite3.Error
         else:
             import psycopg
 
             self.raw = psycopg.connect(place)
+            self.error = psycopg.Error
 
     def free(self) -> None:
         """Take away what keeps journal and readings from being changed."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import sqlite3
 import subprocess
 import threading
 from dataclasses import replace
@@ -12,6 +11,7 @@ from pathlib import Path
 
 import pytest
 from sqlalchemy import Connection
+from tests.integration.databases import behind
 from tests.small_house import BY, MADE_AT, NOW, draft, enter, make_house, set_up, stored, weighing, with_lot
 
 from saltloft.foundation.errors import StoreError
@@ -20,6 +20,8 @@ from saltloft.plant.lots import LotHung, LotMoved
 from saltloft.plant.stated import Stamp
 from saltloft.store import journal
 from saltloft.store.journal import NewEntry
+
+pytestmark = pytest.mark.usefixtures("either_database")
 
 
 def test_resent_twice_is_recorded_once(tmp_path: Path) -> None:
@@ -73,13 +75,14 @@ def test_two_clashing_entries_in_one_call(tmp_path: Path) -> None:
 
 
 def test_the_hash_is_what_the_documentation_says(tmp_path: Path) -> None:
-    """Recomputed from the database file by sqlite3 and coreutils' sha256sum, without our code."""
+    """Recomputed from the database by its own driver and coreutils' sha256sum, without our code."""
     house = with_lot(tmp_path / "house")
     house.close()
-    rows = sqlite3.connect(tmp_path / "house" / "house.db").execute(
-        "SELECT seq, id, kind, subject, happened_at, recorded_at, person, device, previous_hash, body, hash"
-        " FROM journal ORDER BY seq"
-    ).fetchall()  # fmt: skip
+    with behind(tmp_path / "house") as raw:
+        rows = raw.execute(
+            "SELECT seq, id, kind, subject, happened_at, recorded_at, person, device, previous_hash, body,"
+            " hash FROM journal ORDER BY seq"
+        ).fetchall()
     previous = "0" * 64
     for row in rows[-3:]:
         parts = [
@@ -97,13 +100,14 @@ def test_the_hash_is_what_the_documentation_says(tmp_path: Path) -> None:
 
 
 def test_the_database_itself_refuses_changes(tmp_path: Path) -> None:
-    """An UPDATE or DELETE of a journal or reading row fails in SQLite, whoever sends it."""
+    """An UPDATE or DELETE of a journal row fails in the database, whoever sends it."""
     house = with_lot(tmp_path / "house")
     house.close()
-    raw = sqlite3.connect(tmp_path / "house" / "house.db")
-    for statement in ("UPDATE journal SET person = 'x'", "DELETE FROM journal"):
-        with pytest.raises(sqlite3.IntegrityError, match="never changed"):
-            raw.execute(statement)
+    with behind(tmp_path / "house") as raw:
+        for statement in ("UPDATE journal SET person = 'x'", "DELETE FROM journal"):
+            with pytest.raises(raw.error, match="never changed"):
+                raw.execute(statement)
+            raw.raw.rollback()
 
 
 def test_twenty_writers_share_commits_and_lose_nothing(tmp_path: Path) -> None:

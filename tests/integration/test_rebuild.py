@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import json
-import sqlite3
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
+from tests import small_house
+from tests.integration.databases import behind
 from tests.small_house import (
     MADE_AT,
     NOW,
@@ -26,6 +27,8 @@ from saltloft.jobs import keep
 from saltloft.plant.entries import KINDS
 from saltloft.plant.lots import LotMoved
 from saltloft.store import projection
+
+pytestmark = pytest.mark.usefixtures("either_database")
 
 # What each kept journal does not hold: kinds a person does not enter, and kinds that came after it.
 NOT_ENTERED = frozenset({"readings.sealed/1", "readings.voided/1", "lot.released/1", "lot.dispatched/1"})
@@ -71,10 +74,8 @@ def test_a_damaged_reading_table_is_seen_and_put_right(tmp_path: Path) -> None:
     """A row changed behind our back makes the rebuild say so, and reads right afterwards."""
     folder = tmp_path / "house"
     with_lot(folder).close()
-    raw = sqlite3.connect(folder / "house.db")
-    raw.execute("UPDATE lot_now SET room = 'X'")
-    raw.commit()
-    raw.close()
+    with behind(folder) as raw:
+        raw.execute("UPDATE lot_now SET room = 'X'")
     with House.open(folder, environment={}) as house:
         assert not keep.rebuild(house).same
         assert house.store.lots.summaries()[0].room == "D2"
@@ -86,9 +87,9 @@ def test_tables_of_another_version_are_built_anew_when_opened(tmp_path: Path) ->
     house = with_lot(folder)
     before = rows(house)
     house.close()
-    raw = sqlite3.connect(folder / "house.db")
-    raw.executescript("UPDATE built SET version = '0'; ALTER TABLE lot_now DROP COLUMN state;")
-    raw.close()
+    with behind(folder) as raw:
+        raw.execute("UPDATE built SET version = '0'")
+        raw.execute("ALTER TABLE lot_now DROP COLUMN state")
     with House.open(folder, environment={}) as again:
         assert rows(again) == before
 
@@ -101,13 +102,12 @@ def test_a_kept_journal_rebuilds(tmp_path: Path, name: str) -> None:
     """
     kept = json.loads((Path(__file__).parent / name).read_text(encoding="utf-8"))
     folder = tmp_path / "house"
-    House.create(folder, "Kept", "Europe/Dublin", set_up=False, clock=lambda: NOW).close()
-    raw = sqlite3.connect(folder / "house.db")
-    for row in kept["journal"]:
-        row[4] = row[4].encode()
-        raw.execute(f"INSERT INTO journal VALUES ({', '.join('?' * 11)})", row)
-    raw.commit()
-    raw.close()
+    url = small_house.new_database()
+    House.create(folder, "Kept", "Europe/Dublin", set_up=False, database_url=url, clock=lambda: NOW).close()
+    with behind(folder) as raw:
+        for row in kept["journal"]:
+            row[4] = row[4].encode()
+            raw.execute(f"INSERT INTO journal VALUES ({', '.join('?' * 11)})", tuple(row))
     with House.open(folder, environment={}) as house:
         assert house.store.verify().whole
         house.store.rebuild()

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import shutil
-import sqlite3
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from tests.integration.databases import Behind, behind
 from tests.small_house import MADE_AT, NOW, enter, one_of_each, weighing, with_lot
 
 from saltloft.foundation.errors import InputError, StoreError
@@ -15,15 +15,13 @@ from saltloft.house import House
 from saltloft.jobs import keep
 from saltloft.plant.answers import JournalHead
 from saltloft.store.journal import NO_HASH, Entry, entry_hash
+from saltloft.store.settings import read_settings
 
-FREE = (
-    "DROP TRIGGER journal_no_update; DROP TRIGGER journal_no_delete;"
-    "DROP TRIGGER reading_no_update; DROP TRIGGER reading_no_delete;"
-)
+pytestmark = pytest.mark.usefixtures("either_database")
 
 
 @pytest.fixture(scope="module")
-def whole(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def whole(tmp_path_factory: pytest.TempPathFactory, either_database: str) -> Path:
     """A house with one entry of each kind, closed."""
     folder = tmp_path_factory.mktemp("whole") / "house"
     house = with_lot(folder)
@@ -33,18 +31,32 @@ def whole(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture
-def folder(whole: Path, tmp_path: Path) -> Path:
+def copy_of(request: pytest.FixtureRequest, either_database: str) -> Callable[[Path, Path], Path]:
+    """Copies a closed house, its database with it."""
+
+    def copy(house: Path, to: Path) -> Path:
+        shutil.copytree(house, to)
+        if either_database == "postgresql":
+            url = read_settings(house, {}).text("database_url")
+            other = request.getfixturevalue("postgresql").copy(url)
+            toml = (to / "house.toml").read_text().replace(url, other)
+            (to / "house.toml").write_text(toml)
+        return to
+
+    return copy
+
+
+@pytest.fixture
+def folder(whole: Path, copy_of: Callable[[Path, Path], Path], tmp_path: Path) -> Path:
     """A copy of it to damage."""
-    return Path(shutil.copytree(whole, tmp_path / "house"))
+    return copy_of(whole, tmp_path / "house")
 
 
-def damage(folder: Path, deed: Callable[[sqlite3.Connection], object]) -> None:
-    """Do something to the database file behind the program's back."""
-    raw = sqlite3.connect(folder / "house.db")
-    raw.executescript(FREE)
-    deed(raw)
-    raw.commit()
-    raw.close()
+def damage(folder: Path, deed: Callable[[Behind], object]) -> None:
+    """Do something to the database behind the program's back."""
+    with behind(folder) as raw:
+        raw.free()
+        deed(raw)
 
 
 def opened(folder: Path) -> House:
@@ -83,7 +95,7 @@ COLUMNS = (
 def test_one_changed_byte_in_any_column_is_found(folder: Path, column: str) -> None:
     """The first bad entry is named; it is number 20, or 20 by the hash it no longer gives."""
 
-    def change(raw: sqlite3.Connection) -> None:
+    def change(raw: Behind) -> None:
         old = raw.execute(f"SELECT {column} FROM journal WHERE seq = 20").fetchone()[0]
         place = len(old) // 2
         new = old[:place] + (b"~" if isinstance(old, bytes) else "~") + old[place + 1 :]
@@ -110,13 +122,10 @@ def test_a_deleted_entry_inside_is_found(folder: Path) -> None:
     damage(folder, lambda raw: raw.execute("DELETE FROM journal WHERE seq = 21"))
     with opened(folder) as house:
         assert house.store.verify().faults[0].seq == 21
-    damage_renumbered = "UPDATE journal SET seq = seq - 1 WHERE seq = ?"
     last = head_of(folder).seq
-    raw = sqlite3.connect(folder / "house.db")
-    for seq in range(22, last + 1):
-        raw.execute(damage_renumbered, (seq,))
-    raw.commit()
-    raw.close()
+    with behind(folder) as raw:
+        for seq in range(22, last + 1):
+            raw.execute("UPDATE journal SET seq = seq - 1 WHERE seq = ?", (seq,))
     with opened(folder) as house:
         assert house.store.verify().faults[0].seq == 21
 
@@ -124,18 +133,16 @@ def test_a_deleted_entry_inside_is_found(folder: Path) -> None:
 def test_two_entries_in_another_order_are_found(folder: Path) -> None:
     """Rows 22 and 23 change places."""
 
-    def swap(raw: sqlite3.Connection) -> None:
-        raw.executescript(
-            "UPDATE journal SET seq = -1 WHERE seq = 22; UPDATE journal SET seq = 22 WHERE seq = 23;"
-            "UPDATE journal SET seq = 23 WHERE seq = -1;"
-        )
+    def swap(raw: Behind) -> None:
+        for new, old in ((-1, 22), (22, 23), (23, -1)):
+            raw.execute("UPDATE journal SET seq = ? WHERE seq = ?", (new, old))
 
     damage(folder, swap)
     with opened(folder) as house:
         assert house.store.verify().faults[0].seq == 22
 
 
-def rewrite(raw: sqlite3.Connection, first: int) -> None:
+def rewrite(raw: Behind, first: int) -> None:
     """Change the person of one entry and write every hash after it anew, as one who knows how would."""
     rows = raw.execute("SELECT * FROM journal ORDER BY seq").fetchall()
     previous = NO_HASH
@@ -154,10 +161,8 @@ def test_without_an_anchor_three_things_go_unseen_and_it_says_so(folder: Path) -
     """A cut tail and a rewritten chain are whole in themselves; the words name what cannot be seen."""
     last = head_of(folder).seq
     damage(folder, lambda raw: raw.execute("DELETE FROM journal WHERE seq > ?", (last - 3,)))
-    damage_rewritten = sqlite3.connect(folder / "house.db")
-    rewrite(damage_rewritten, 20)
-    damage_rewritten.commit()
-    damage_rewritten.close()
+    with behind(folder) as raw:
+        rewrite(raw, 20)
     with opened(folder) as house:
         found = house.store.verify()
     assert found.whole
@@ -177,10 +182,12 @@ def test_a_cut_tail_is_found_by_an_anchor(folder: Path) -> None:
     assert not found.cannot_see
 
 
-def test_an_older_copy_put_back_is_found_by_an_anchor(whole: Path, tmp_path: Path) -> None:
+def test_an_older_copy_put_back_is_found_by_an_anchor(
+    whole: Path, copy_of: Callable[[Path, Path], Path], tmp_path: Path
+) -> None:
     """The copy goes on with entries of its own: the anchor's entry is another one there."""
-    copy = Path(shutil.copytree(whole, tmp_path / "older"))
-    with opened(Path(shutil.copytree(whole, tmp_path / "newer"))) as newer:
+    copy = copy_of(whole, tmp_path / "older")
+    with opened(copy_of(whole, tmp_path / "newer")) as newer:
         enter(newer, weighing("0.99"), at=MADE_AT)
         head = newer.store.head()
         assert head is not None
@@ -246,7 +253,7 @@ def test_a_backup_that_is_none_is_refused_as_an_anchor(folder: Path, tmp_path: P
 
 def test_a_set_up_that_is_no_json_any_more_does_not_keep_verify_from_naming_it(folder: Path) -> None:
     """The house still opens for verify; everything else that reads it says what to do."""
-    damage(folder, lambda raw: raw.execute("UPDATE journal SET body = x'00' WHERE seq = 1"))
+    damage(folder, lambda raw: raw.execute("UPDATE journal SET body = ? WHERE seq = 1", (b"\0",)))
     with opened(folder) as house:
         assert [fault.seq for fault in keep.verify(house).faults] == [1]
         with pytest.raises(StoreError, match=r"cannot be read.*run 'saltloft verify'"):
@@ -254,7 +261,7 @@ def test_a_set_up_that_is_no_json_any_more_does_not_keep_verify_from_naming_it(f
 
 
 def test_an_emptied_database_is_not_called_whole(folder: Path) -> None:
-    (folder / "house.db").write_bytes(b"")
+    damage(folder, lambda raw: raw.execute("DELETE FROM journal"))
     with opened(folder) as house:
         found = keep.verify(house)
     assert not found.whole
