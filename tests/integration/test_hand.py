@@ -96,6 +96,10 @@ def test_a_hand_that_fits_is_said_so_and_one_that_does_not_is_named(tmp_path: Pa
     assert [cut.measured for cut in own] == [False, False]
     assert own[0].index is not None
     assert own[0].gap is not None
+    assert (own[0].hollow, own[0].ring, own[0].smear, own[0].colour) == (0, -1, 0, "")
+    assert own[0].rim_activity == pytest.approx(0.9, abs=0.06)
+    assert 0.2 < (own[0].early_rate or 0.0) < 3.0
+    assert 0.0 <= (own[0].hollow_share or 0.0) <= 1.0
     held = found.press.last_of("AL-0310")
     assert held is not None
     assert held.disagrees
@@ -108,6 +112,11 @@ def test_a_hand_that_fits_is_said_so_and_one_that_does_not_is_named(tmp_path: Pa
     fields = hand.hand_fields(found, "AL-0310")
     assert fields["press"]["last"]["disagrees"] is True
     assert fields["press"]["cuts"] == 27
+    assert fields["grades"]["hollow"]["last"]["grade"] == 0
+    assert fields["grades"]["hollow"]["cuts"] == 2
+    assert fields["grades"]["ring"]["last"] is None
+    assert not fields["grades"]["hollow"]["skill_shown"]
+    assert from_bytes(to_bytes(found)) == found
 
 
 def test_a_cut_without_any_number_is_counted_and_left_out(tmp_path: Path) -> None:

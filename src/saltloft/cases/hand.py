@@ -8,6 +8,7 @@ import zlib
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime, timedelta
+from typing import Any
 
 import numpy as np
 
@@ -20,17 +21,20 @@ from saltloft.plant.lot_record import LotRecord
 from saltloft.plant.readings import PressedAndCut
 from saltloft.plant.stated import Stated
 from saltloft.process.hand import Cut, HandLaw, Held, press_law, rim_law
+from saltloft.process.hand_grades import GradeHeld, GradeLaw, GradeSkill, grade_laws
 from saltloft.process.hand_skill import Skill, index_skill
 from saltloft.store.kept import KeptResult
 
 SORT, SUBJECT = "hand", "house"
 # Raised when the law or how cuts are gathered changes.
-MODEL = "hand/1"
+MODEL = "hand/2"
 # The newest lots that were cut; older hands and recipes teach little (chosen, no source).
 MOST_LOTS = 150
 # A weighing or a water activity this close to the cut is the number of that cut.
 SAME_LOOK = timedelta(hours=36)
 GROUND = ("ground", "slice")
+# From when to when the early loss is taken, days from stuffing.
+EARLY_D = (3.0, 7.0)
 
 
 @dataclass(frozen=True)
@@ -122,7 +126,31 @@ def _cut(
         gap=None if core is None or rim is None else core - rim,
         index=_computed(outlook, "case_hardening", day),
         entry=item.entry_id,
+        rim_activity=rim,
+        early_rate=_early_rate(outlook, day),
+        hollow_share=_hollow_share(outlook, day),
+        hollow=said.hollow,
+        ring=said.ring,
+        smear=said.smear,
+        colour=said.colour,
     )
+
+
+def _early_rate(outlook: LotOutlook | None, day: float) -> float | None:
+    """Loss from day 3 to 7 of the lot's median; None where a cut came before that. [% a day]"""
+    first, last = EARLY_D
+    ends = [_computed(outlook, "weight_loss_pct", at) for at in EARLY_D]
+    if day < last or ends[0] is None or ends[1] is None:
+        return None
+    return (ends[1] - ends[0]) / (last - first)
+
+
+def _hollow_share(outlook: LotOutlook | None, day: float) -> float | None:
+    """Share of computed cases in which a hollow centre was to be feared by a day, 0..1."""
+    if outlook is None:
+        return None
+    found = [flag for flag in outlook.result.flags if flag.code == "hollow_centre"]
+    return sum(flag.share for flag in found if flag.at_d is not None and flag.at_d <= day)
 
 
 def _computed(outlook: LotOutlook | None, quantity: str, day: float) -> float | None:
@@ -143,7 +171,13 @@ def house_hand(house: OpenHouse, at: datetime) -> HouseHand:
     kept = house.store.kept.get(case.key)
     if kept is not None:
         return from_bytes(kept.body)
-    found = HouseHand(press_law(case.cuts), rim_law(case.cuts), index_skill(case.cuts), case.left_out)
+    found = HouseHand(
+        press_law(case.cuts),
+        rim_law(case.cuts),
+        index_skill(case.cuts),
+        case.left_out,
+        grade_laws(case.cuts),
+    )
     house.store.kept.put(KeptResult(case.key, SORT, SUBJECT, house.now(), to_bytes(found)))
     return found
 
@@ -170,4 +204,19 @@ def from_bytes(body: bytes) -> HouseHand:
         held = tuple(Held(**one) for one in part.pop("held"))  # type: ignore[attr-defined]
         return HandLaw(held=held, **{**part, "coefficients": tuple(part["coefficients"])})  # type: ignore[arg-type]
 
-    return HouseHand(law(plain["press"]), law(plain["rim"]), Skill(**plain["skill"]), plain["left_out"])
+    return HouseHand(
+        law(plain["press"]),
+        law(plain["rim"]),
+        Skill(**plain["skill"]),
+        plain["left_out"],
+        tuple(_grade_law(one) for one in plain["grades"]),
+    )
+
+
+def _grade_law(plain: dict[str, Any]) -> GradeLaw:
+    held = tuple(
+        GradeHeld(**{**one, "given": tuple(one["given"]), "base": tuple(one["base"])})
+        for one in plain["held"]
+    )
+    lists = {name: tuple(plain[name]) for name in ("shares", "slopes")}
+    return GradeLaw(**{**plain, **lists, "held": held, "skill": GradeSkill(**plain["skill"])})

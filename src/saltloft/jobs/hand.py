@@ -8,8 +8,10 @@ from typing import Any
 
 from saltloft.cases.hand import house_hand, kept_hand
 from saltloft.cases.open_house import OpenHouse
+from saltloft.plant.grade_words import grade_skill_words, grade_words
 from saltloft.plant.hand import HouseHand, learned_words, press_words, rim_words, skill_words
 from saltloft.process.hand import HandLaw
+from saltloft.process.hand_grades import GradeLaw
 
 __all__ = ["hand_fields", "kept_hand", "learn"]
 
@@ -45,6 +47,33 @@ def hand_fields(hand: HouseHand, lot: str) -> Mapping[str, Any]:
             "skill_shown": skill.shown,
             "words": skill_words(skill),
         },
+        "grades": {law.name: _grade(law, lot) for law in hand.grades},
+    }
+
+
+def _grade(law: GradeLaw, lot: str) -> dict[str, Any]:
+    skill, held = law.skill, law.last_of(lot)
+    return {
+        "cuts": law.cuts,
+        "lots": law.lots,
+        "shares": list(law.shares),
+        "log_score": skill.score,
+        "base_log_score": skill.base,
+        "gain": skill.gain,
+        "gain_90": [skill.gain_low, skill.gain_high],
+        "skill_shown": skill.shown,
+        "skill_words": grade_skill_words(law),
+        "last": None
+        if held is None
+        else {
+            "grade": held.grade,
+            "given": list(held.given),
+            "base": list(held.base),
+            "cuts": held.cuts,
+            "disagrees": skill.shown and (held.too_much or held.too_little),
+            "entry": held.entry,
+        },
+        "words": grade_words(law, lot)[1],
     }
 
 

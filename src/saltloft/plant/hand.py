@@ -10,6 +10,7 @@ from saltloft.plant.answers import LotOutlook
 from saltloft.plant.sentences import calendar_day, day_words, number_words, share_words
 from saltloft.process import hand_skill
 from saltloft.process.hand import LEAST_CUTS, LEAST_LOTS, HandLaw, Held
+from saltloft.process.hand_grades import GradeLaw
 from saltloft.process.hand_skill import Skill
 
 
@@ -22,12 +23,14 @@ class HouseHand:
         rim: HandLaw. Cut rim. [mm]
         skill: Skill. Of the computed case-hardening index against the cut rim.
         left_out: int. Cuts with no number beside them.
+        grades: tuple of GradeLaw. Hollow, ring, smear and colour.
     """
 
     press: HandLaw
     rim: HandLaw
     skill: Skill
     left_out: int = 0
+    grades: tuple[GradeLaw, ...] = ()
 
 
 def learned_words(law: HandLaw) -> str:

@@ -41,6 +41,11 @@ class Cut:
         gap: float or None. Computed water activity of the core less that of the rim.
         index: float or None. Computed case-hardening index, 0..1.
         entry: str. Id of the entry.
+        rim_activity: float or None. Computed water activity of the rim, 0..1.
+        early_rate: float or None. Computed loss from day 3 to 7. [% of green weight a day]
+        hollow_share: float or None. Computed cases with a hollow centre by that day, 0..1.
+        hollow, ring, smear: int. 0 none to 2; -1 not looked.
+        colour: str. Empty when not said.
     """
 
     lot: str
@@ -54,6 +59,13 @@ class Cut:
     gap: float | None = None
     index: float | None = None
     entry: str = ""
+    rim_activity: float | None = None
+    early_rate: float | None = None
+    hollow_share: float | None = None
+    hollow: int = -1
+    ring: int = -1
+    smear: int = -1
+    colour: str = ""
 
 
 @dataclass(frozen=True)

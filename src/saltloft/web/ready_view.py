@@ -14,6 +14,7 @@ from saltloft.jobs import ready as ready_job
 from saltloft.papers.page import Grid
 from saltloft.plant.answers import LotOutlook
 from saltloft.plant.folder import LotFolder
+from saltloft.plant.grade_words import grade_skill_words, grade_words
 from saltloft.plant.hand import HouseHand, learned_words, press_words, rim_words, skill_words, warning_words
 from saltloft.plant.ready import Condition, LotReady
 from saltloft.plant.ready_words import (
@@ -309,7 +310,8 @@ def _hand_lines(hand: HouseHand, lot: str) -> tuple[tuple[str, str], ...]:
         if held is not None and words:
             mark = "look" if held.disagrees else ("ready" if held.learned else "waiting")
             lines.append((mark, words))
-    return tuple(lines)
+    graded = (grade_words(law, lot) for law in hand.grades)
+    return (*lines, *(line for line in graded if line[1]))
 
 
 def _learned(hand: HouseHand) -> tuple[str, ...]:
@@ -317,6 +319,7 @@ def _learned(hand: HouseHand) -> tuple[str, ...]:
         say("Press: {words}", words=learned_words(hand.press)),
         say("Rim: {words}", words=learned_words(hand.rim)),
     ]
+    found += [grade_skill_words(law) for law in hand.grades]
     if hand.left_out:
         found.append(say("{count} cuts had no weighing and no forecast beside them.", count=hand.left_out))
     return tuple(found)
