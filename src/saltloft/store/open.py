@@ -11,10 +11,13 @@ from sqlalchemy import Connection
 
 from saltloft.foundation.errors import StoreError
 from saltloft.plant.answers import JournalHead
+from saltloft.plant.digital_link import ProductNumbered
 from saltloft.plant.entries import versions
 from saltloft.plant.people import DeviceEnrolled, FactConfirmed, HouseSetUp
 from saltloft.plant.readings import CheckDone, DocumentRecorded, PressedAndCut
+from saltloft.plant.recall import RecallDrilled
 from saltloft.plant.stated import Stated
+from saltloft.plant.stock import MaterialReceived
 from saltloft.store import journal, projection
 from saltloft.store.attachments import Attachments
 from saltloft.store.database import Database
@@ -67,6 +70,9 @@ class Store:
         self.people = People(database, self.secrets)
         self.checks = Listing(database, ("check.done/1",), CheckDone)
         self.cuts = Listing(database, versions("lot.pressed_and_cut"), PressedAndCut)
+        self.numbers = Listing(database, ("product.numbered/1",), ProductNumbered)
+        self.drills = Listing(database, ("recall.drilled/1",), RecallDrilled)
+        self.deliveries = Listing(database, versions("material.received"), MaterialReceived)
         self.documents = Listing(database, ("document.recorded/1",), DocumentRecorded)
         self.confirmations = Listing(database, ("fact.confirmed/1",), FactConfirmed)
         self.devices = Listing(database, ("device.enrolled/1",), DeviceEnrolled)
