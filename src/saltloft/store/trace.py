@@ -15,7 +15,7 @@ from saltloft.foundation.errors import UnknownName
 from saltloft.foundation.words import say
 from saltloft.plant.trace import DOWN, Flow, Link, Node
 from saltloft.store.database import Database
-from saltloft.store.tables import lot_link, node_now
+from saltloft.store.tables import contact, lot_link, lot_now, node_now
 
 # Names handed over in one statement; both databases take more, but plan it no better.
 AT_ONCE = 800
@@ -124,6 +124,16 @@ class Trace:
                     found[(link.source, link.lot, link.sort, link.entry_id, link.ingredient)] = link
         return list(found.values())
 
+    def contact_cards(self, parties: Iterable[str]) -> dict[str, tuple[str, str]]:
+        """Name and address of suppliers and customers, from outside the chain; erased ones are left out."""
+        found: dict[str, tuple[str, str]] = {}
+        with self.database.reading() as connection:
+            for some in _chunks(parties):
+                query = select(contact.c.contact, contact.c.name, contact.c.address)
+                rows = connection.execute(query.where(contact.c.contact.in_(some)))
+                found.update({party: (name, address) for party, name, address in rows})
+        return found
+
     def _list(self, query: Select[Any]) -> list[Node]:
         with self.database.reading() as connection:
             rows = connection.execute(query.order_by(node_now.c.made_at, node_now.c.node))
@@ -134,6 +144,11 @@ class Trace:
         for some in _chunks(names):
             for row in connection.execute(select(*_NODE).where(node_now.c.node.in_(some))):
                 found[row[0]] = _node(row)
+        # A lot's state changes with what hangs, not with what is booked: it stands in the lots' own table.
+        for some in _chunks(name for name, node in found.items() if node.sort == "lot" and not node.state):
+            states = select(lot_now.c.lot, lot_now.c.state).where(lot_now.c.lot.in_(some))
+            for name, state in connection.execute(states):
+                found[name] = found[name]._replace(state=state)
         return found
 
     def _beginning(self, connection: Connection, text: str, most: int) -> list[Node]:
