@@ -36,11 +36,13 @@ LATER = frozenset({"product.ready/1", "piece.measured/1", "lot.analysed/1", "lot
 FLOW = frozenset(
     """party.added/1 party.name_erased/1 material.received/2 material.counted/1 material.wasted/1 lot.split/1
     lots.merged/1 rack.moved/1 piece.rehung/1 lot.sliced/1 lot.sampled/1 lot.wasted/1 counter.opened/1
-    pack.made/1 order.placed/1 order.ended/1 shipment.sent/1 goods.returned/1 ham.salted/2""".split()
+    pack.made/1 order.placed/1 order.ended/1 shipment.sent/1 goods.returned/1 ham.salted/2
+    recall.drilled/1 product.numbered/1""".split()
 )
+WIRE = frozenset({"device.revoked/1", "token.issued/1", "offline.entered/1", "tare.weighed/1"})
 KEPT = {
-    "kept_journal_1.json": NOT_ENTERED | LATER | FLOW,
-    "kept_journal_2.json": NOT_ENTERED | {"lot.pressed_and_cut/1"} | FLOW,
+    "kept_journal_1.json": NOT_ENTERED | LATER | FLOW | WIRE,
+    "kept_journal_2.json": NOT_ENTERED | {"lot.pressed_and_cut/1"} | FLOW | WIRE,
 }
 
 

@@ -23,6 +23,10 @@ from saltloft.plant import entries as kinds
 from saltloft.plant.canonical import canonical_bytes, read_canonical
 from saltloft.plant.expected import Fit, fit_of
 from saltloft.plant.fitting import DEFINES, Context, check
+from saltloft.plant.flow import LotsMerged, LotSplit
+from saltloft.plant.flow_fitting import FlowContext, check_flow
+from saltloft.plant.flow_limits import refuse_impossible_flow
+from saltloft.plant.flow_story import TELLING
 from saltloft.plant.limits import refuse_impossible
 from saltloft.plant.lots import LotHeld, LotReleased
 from saltloft.plant.permit import ReleasePermit
@@ -30,6 +34,7 @@ from saltloft.plant.readings import Corrected, ReadingsSealed, ReadingsVoided
 from saltloft.plant.rights import may, roles_for
 from saltloft.plant.stated import Draft, Receipt, Stamp
 from saltloft.store import journal, writing
+from saltloft.store.flow_state import FlowState
 from saltloft.store.journal import Entry, NewEntry
 from saltloft.store.open import Store
 from saltloft.store.state import LOT_MAKING, State
@@ -109,6 +114,7 @@ class _Intake:
         self.permits = {permit.lot: permit for permit in permits}
         self.demo = demo
         self.state = state
+        self.flow = FlowState(connection)
         self.stored: dict[str, Entry] = {
             entry.id: entry for entry in journal.by_ids(connection, [draft.id for draft in drafts])
         }
@@ -125,7 +131,8 @@ class _Intake:
         return Receipt(taken.new.id, "stored", taken.words, seq, taken.fit.words)
 
     def _flush(self) -> None:
-        written = writing.append(self.connection, [taken.new for taken in self.waiting.values()])
+        taken_in = [taken.new for taken in self.waiting.values()]
+        written = writing.append(self.connection, taken_in, fresh=True)
         self.stored.update({entry.id: entry for entry in written})
         self.waiting.clear()
         self.state.written(written)
@@ -145,10 +152,12 @@ class _Intake:
         role = self._role(new.person, kind)
         payload = draft.payload
         refuse_impossible(payload)
+        refuse_impossible_flow(payload)
         context = Context(self.state, draft.happened_at, new.person, role, self.demo)
         if isinstance(payload, Corrected):
             return self._correction(new, payload, context)
-        words = check(payload, context) or say("Recorded.")
+        words = check(payload, context)
+        words = check_flow(payload, FlowContext(context, self.flow)) or words or say("Recorded.")
         if isinstance(payload, LotReleased):
             self._permitted(payload, new)
         if isinstance(payload, ReadingsSealed):
@@ -169,9 +178,27 @@ class _Intake:
         if type(payload) in DEFINES:
             sort, name = DEFINES[type(payload)]
             self.state.note(sort, getattr(payload, name) if name else "house", payload)
-        if hasattr(payload, "lot"):
+        if getattr(payload, "lot", None) == new.subject:
             self.state.take(payload.lot, new.id, payload, new.happened_at)
+        if type(payload) in TELLING:
+            # The next draft may ask what is left.
+            self._flush()
+        self._renew(payload, new.subject)
         return taken
+
+    def _renew(self, payload: Any, subject: str) -> None:
+        """What is known of lots that a split, a merge or an entry about the whole of a split lot changes."""
+        if isinstance(payload, LotsMerged):
+            changed: tuple[str, ...] = (payload.lot, *payload.sources)
+        elif isinstance(payload, LotSplit):
+            changed = tuple(part.lot for part in payload.parts)
+        elif getattr(payload, "lot", "") and self.state.lot(payload.lot).ended:
+            changed = (subject,)
+        else:
+            return
+        self._flush()
+        for lot in changed:
+            self.state.forget(lot)
 
     def _waiting_entries(self) -> Iterable[NewEntry]:
         return (taken.new for taken in self.waiting.values())
@@ -278,8 +305,12 @@ class _Intake:
         if said.payload:
             replacement = kinds.decode(said.kind, read_canonical(said.payload.encode()))
             refuse_impossible(replacement)
+            refuse_impossible_flow(replacement)
             at = datetime.fromisoformat(original.happened_at)
-            check(replacement, replace(context, at=at, correcting=True))
+            correcting = replace(context, at=at, correcting=True)
+            check(replacement, correcting)
+            self._flush()
+            check_flow(replacement, FlowContext(correcting, self.flow, original.id))
             if kinds.subject_of(replacement) != original.subject:
                 raise RuleBroken(
                     "a correction stays with the same lot or thing",
@@ -295,7 +326,8 @@ class _Intake:
         return taken
 
     def _unused(self, lot: str) -> None:
-        if self.state.lot(lot).entries > 1:
+        self._flush()
+        if self.state.lot(lot).entries > 1 or self.flow.parts_of(lot) or self.flow.out_mg(lot):
             raise RuleBroken(
                 f"{lot} cannot be struck out while other entries speak of it",
                 do="strike those out first, or correct its numbers",

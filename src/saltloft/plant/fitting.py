@@ -156,10 +156,11 @@ def _sources(consumed: tuple[lots.Consumed, ...], context: Context) -> None:
 
 
 def _source(name: str, key: str, context: Context) -> None:
-    """A material lot, or a lot whose ends are worked in again."""
+    """A material lot, or a lot whose ends are worked in again, by its number or as '<lot>/ends'."""
     found = context.known.find("material lot", name)
     if found is None:
-        if not context.known.lot(name).exists:
+        lot = name.removesuffix("/ends")
+        if not context.known.lot(lot).exists and context.known.find("slices", lot) is None:
             context.known.get("material lot", name, key)
         return
     if found.decision == "refused":

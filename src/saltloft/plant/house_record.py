@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
+from saltloft.plant.flow import MaterialCounted
 from saltloft.plant.instruments import InstrumentChecked, InstrumentDefined
 from saltloft.plant.people import PersonAdded
 from saltloft.plant.readings import ReadingsSealed, ReadingsVoided
@@ -138,18 +139,27 @@ class MaterialRecord:
     Args:
         material_lot: str.
         received: Stated of MaterialReceived.
-        used_mg: int. Weighed amounts that went into lots. [mg]
+        used_mg: int. Weighed amounts that went into lots, or were thrown away. [mg]
         history: tuple of Stated.
+        counted: Stated of MaterialCounted, or None. The last count of what is left.
+        used_since_mg: int. Of `used_mg`, what went after that count. [mg]
     """
 
     material_lot: str
     received: Stated[MaterialReceived]
     used_mg: int
     history: tuple[Stated[Any], ...]
+    counted: Stated[MaterialCounted] | None = None
+    used_since_mg: int = 0
 
     @property
     def left_mg(self) -> int:
-        """Received less used; negative when more was used than came in. [mg]"""
+        """What is left by the book: received less used, or counted less used since. [mg]"""
+        if self.counted is not None:
+            left = self.counted.payload.left
+            return (left.mg if left is not None else 0) - self.used_since_mg
+        if self.received.payload.decision == "refused":
+            return 0
         return self.received.payload.mass.mg - self.used_mg
 
 

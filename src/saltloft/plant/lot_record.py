@@ -180,7 +180,7 @@ class LotRecord:
 
     @property
     def state(self) -> str:
-        """Where it stands: 'made', 'hanging', 'held', 'off_racks', 'released', 'gone', 'ended' (under others)."""
+        """Where it stands: 'made', 'hanging', 'held', 'off_racks', 'released', 'gone' or 'ended' (split)."""
         if self.ended is not None:
             return "ended"
         if self.dispatches and self.out_mg and self.dispatched_mg >= self.out_mg:

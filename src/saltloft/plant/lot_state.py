@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from copy import deepcopy
 from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
-from saltloft.plant import analyses, hams, lots, readings
+from saltloft.plant import analyses, flow, hams, lots, readings
 
 _MAKES = (lots.LotMade, lots.FreshMade, hams.HamGroupSalted)
 
@@ -49,6 +51,10 @@ class LotState:
         dispatched_mg: int. [mg]
         entries: int. Entries about it that count, the making one included.
         last_at: datetime or None. The latest moment of any of them.
+        recipe: str. Empty for ham.
+        ended: bool. It was split or merged and goes on under other numbers.
+        finished_mg: int. Came off the racks for packing or the stock. [mg]
+        markets: frozenset of str. Markets it was signed out for.
     """
 
     lot: str
@@ -70,6 +76,10 @@ class LotState:
     dispatched_mg: int = 0
     entries: int = 0
     last_at: datetime | None = None
+    recipe: str = ""
+    ended: bool = False
+    finished_mg: int = 0
+    markets: frozenset[str] = frozenset()
 
     @property
     def exists(self) -> bool:
@@ -105,13 +115,20 @@ class LotState:
             self.open_holds.pop(payload.hold, None)
         elif isinstance(payload, lots.LotReleased):
             self.released = True
+            self.markets |= {payload.market}
         elif isinstance(payload, lots.LotYielded):
             self.yielded_mg += payload.mass.mg
+            self.finished_mg += payload.mass.mg if payload.into in ("pack", "stock") else 0
+        elif isinstance(payload, flow.LotSplit):
+            self.ended = True
+        elif isinstance(payload, flow.RackMoved):
+            self.hung = True
         elif isinstance(payload, lots.LotDispatched):
             self.dispatched_mg += payload.mass.mg
 
     def _made(self, payload: lots.LotMade | lots.FreshMade | hams.HamGroupSalted, at: datetime) -> None:
         self.made_at, self.product = at, payload.product
+        self.recipe = getattr(payload, "recipe", "")
         if isinstance(payload, lots.LotMade):
             self.family, self.green_mg, self.pieces = "dry_sausage", payload.green_mass.mg, payload.pieces
         elif isinstance(payload, hams.HamGroupSalted):
@@ -127,6 +144,35 @@ class LotState:
             self.weights[payload.tag] = LastWeight(net, at)
         if payload.green:
             self.green_weights[payload.tag] = net
+
+
+def carried_on(lot: str, sources: Sequence[tuple[LotState, int]]) -> LotState:
+    """What is known of a part or a merged lot from the lots it came of: holds of all, days of the youngest.
+
+    Args:
+        lot: str.
+        sources: sequence of (LotState, int). With what went over of each. [mg]
+    """
+    youngest = max(
+        (state for state, _ in sources), key=lambda state: (state.made_at is not None, state.made_at)
+    )
+    found = deepcopy(youngest)
+    whole = sum(mg for _, mg in sources)
+    share = whole / youngest.green_mg if youngest.green_mg and len(sources) == 1 else 1.0
+    found.lot, found.green_mg, found.ended = lot, whole, False
+    found.pieces = round(youngest.pieces * share)
+    if len(sources) > 1:
+        found.pieces = sum(state.pieces for state, _ in sources)
+        found.released = all(state.released for state, _ in sources)
+    for state, _ in sources:
+        found.open_holds |= state.open_holds
+        found.hung = found.hung or state.hung
+        found.weights |= {tag: last for tag, last in state.weights.items() if tag not in found.weights}
+        found.green_weights |= {
+            tag: mg for tag, mg in state.green_weights.items() if tag not in found.green_weights
+        }
+    found.yielded_mg = found.finished_mg = found.dispatched_mg = found.entries = 0
+    return found
 
 
 def net_mg(payload: readings.PieceWeighed) -> float:

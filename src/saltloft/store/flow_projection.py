@@ -26,7 +26,7 @@ FLOW_KINDS = tuple(kind for kind in KINDS if kind.partition("/")[0] in _NAMES)
 _AT_ONCE = 400
 
 
-class _Booked:
+class Booked:
     """Nodes of other subjects, from the tables."""
 
     def __init__(self, connection: Connection) -> None:
@@ -81,7 +81,7 @@ def rebuild(connection: Connection) -> None:
     """Fill the empty tables from the journal alone."""
     known = journal.of_kinds(connection, FLOW_KINDS)
     for subject in sorted(known, key=lambda name: known[name][0].seq):
-        _write(connection, subject, flow_of(subject, stated(known[subject]), _Booked(connection)))
+        _write(connection, subject, flow_of(subject, stated(known[subject]), Booked(connection)))
 
 
 def descendants(connection: Connection, lots: Iterable[str]) -> set[str]:
@@ -124,7 +124,7 @@ def _project(connection: Connection, subjects: Iterable[str]) -> None:
     for subject in sorted(known, key=lambda name: telling[name][0].seq if telling[name] else 0):
         _clear(connection, subject, [entry.id for entry in telling[subject]])
         if telling[subject]:
-            _write(connection, subject, flow_of(subject, stated(known[subject]), _Booked(connection)))
+            _write(connection, subject, flow_of(subject, stated(known[subject]), Booked(connection)))
 
 
 def _clear(connection: Connection, subject: str, entry_ids: Sequence[str]) -> None:

@@ -14,13 +14,14 @@ from saltloft.plant.lot_state import LotState
 from saltloft.store import journal
 from saltloft.store.journal import Entry
 from saltloft.store.known import Known
+from saltloft.store.line_state import beginning, merged_into
 from saltloft.store.stating import stated
 
 # For each sort of name: the kinds that bring one into being.
 DEFINING: dict[str, tuple[str, ...]] = {
     "room": ("room.defined/1",),
     "instrument": ("instrument.defined/1",),
-    "product": ("product.defined/1",),
+    "product": versions("product.defined"),
     "recipe": ("recipe.defined/1",),
     "material lot": versions("material.received"),
     "party": ("party.added/1",),
@@ -70,17 +71,20 @@ class State:
         """A lot's running state; one that does not exist yet has made_at None."""
         found = self._known.lot(lot)
         if found is None:
-            found = self._read_lot(lot)
-            self._known.keep_lot(found)
+            found, resting = self._read_lot(lot)
+            self._known.keep_lot(found, resting)
         return found
 
-    def _read_lot(self, lot: str) -> LotState:
-        state = LotState(lot)
+    def _read_lot(self, lot: str) -> tuple[LotState, frozenset[str]]:
+        """Its state, and the other subjects that it was read from."""
+        state, resting = beginning(self.connection, lot, self.lot)
         said = stated(journal.of_subject(self.connection, lot))
         for item in sorted(said, key=lambda item: (item.at, item.seq)):
             if not item.struck:
                 state.take(item.entry_id, item.payload, item.at)
-        return state
+        merged = merged_into(self.connection, lot)
+        state.ended = state.ended or bool(merged)
+        return state, resting | frozenset(merged)
 
     def take(self, lot: str, entry_id: str, payload: Any, at: datetime) -> None:
         """An entry about a lot was accepted."""
