@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import TypedDict
 
@@ -18,6 +18,8 @@ from saltloft.process.kept_learned import Kept, KeptLearned, learned_from
 from saltloft.process.kept_states import LATE_D, KeptStates
 from saltloft.process.kill import KillModel, kill_of
 from saltloft.process.learning import Learned, LotPrior, Measured, Weighing, learn
+from saltloft.process.learning.share import Experience
+from saltloft.process.mixture import ByLine, by_line
 from saltloft.process.notes import air_notes, equilibrium_flags, fault_flags
 from saltloft.process.outlook import outlook_of
 from saltloft.process.parameters import DryingParameters
@@ -78,6 +80,7 @@ def forecast(
     kill: Sequence[KillModel] = (),
     kept: Kept | None = None,
     keep: Callable[[Kept], None] | None = None,
+    experience: Experience | None = None,
 ) -> DryingForecast:
     """When a lot is ready and how it gets there, with its doubt.
 
@@ -95,6 +98,8 @@ def forecast(
         kill: sequence of KillModel. Organisms whose death may be credited.
         kept: Kept or None. What an earlier forecast of the lot left; used where it still fits.
         keep: function of Kept or None. Called with what the next forecast may go on from.
+        experience: Experience or None. What the house knows of straight lines and of its own
+            forecasts; None: nothing of other lots.
 
     Returns:
         DryingForecast. `kill_log10` holds only the organisms with a model.
@@ -107,6 +112,8 @@ def forecast(
     asked = _Asked(piece, programme, parameters, targets, weighings, measured, prior, members, seed, lot)
     learned, knowledge = _learned(asked, kept, wanted=keep is not None)
     whole, stated_d = _whole_run(asked, learned.draws, kept.states if kept else None)
+    second = _by_line(asked, learned, experience)
+    whole = replace(whole, by_line=second)
     days, horizon_d = _days(asked, whole, stated_d)
     run = whole.until(horizon_d)
     if keep is not None and programme.trace is not None:
@@ -123,7 +130,7 @@ def forecast(
         bands=bands,
         targets={name: with_kill(day, run, kills) for name, day in days.items()},
         kill_log10=kills,
-        flags=tuple(_flags(asked, run, learned, stated_d, ahead)),
+        flags=tuple(_flags(asked, run, learned, stated_d, (ahead, second.flag() if second else None))),
         facts=parameters.facts,
         members=members,
         seed=seed,
@@ -133,6 +140,7 @@ def forecast(
         linear=learned.linear,
         outlook=outlook,
         section=_slice(piece, programme, run, days.values()),
+        line_share=0.0 if second is None else float(second.taken.mean()),
     )
 
 
@@ -171,16 +179,33 @@ def _days(asked: _Asked, whole: Run, stated_d: float) -> tuple[dict[str, TargetD
     return days, _horizon(whole, stated_d, reached)
 
 
-def _flags(asked: _Asked, run: Run, learned: Learned, stated_d: float, ahead: Flag | None) -> list[Flag]:
+def _flags(
+    asked: _Asked, run: Run, learned: Learned, stated_d: float, more: Iterable[Flag | None]
+) -> list[Flag]:
     """Everything a person should know about the run."""
     return [
         *air_notes(asked.programme, stated_d, float(run.time_d[-1])),
         *equilibrium_flags(run, asked.targets, pulsed=asked.programme.ends_pulsed),
         *flags_of(run, asked.parameters, mould=asked.piece.mould),
-        *([ahead] if ahead else []),
+        *(flag for flag in more if flag is not None),
         *range_flags(run, asked.parameters),
         *fault_flags(learned.faults, asked.weighings),
     ]
+
+
+def _by_line(asked: _Asked, learned: Learned, experience: Experience | None) -> ByLine | None:
+    """The part of the members that follow a straight line; None where it has none."""
+    if experience is None:
+        diameter = asked.piece.diameter_m
+        experience = Experience("", 0.5 * (diameter.low + diameter.high))
+    return by_line(
+        learned,
+        list(asked.weighings),
+        asked.parameters,
+        experience,
+        seed=asked.seed,
+        lot=asked.lot,
+    )
 
 
 def _slice(piece: Piece, programme: Programme, run: Run, days: Iterable[TargetDay]) -> CrossSection:

@@ -168,6 +168,8 @@ class DryingForecast:
         linear: LinearModel or None. The readings as a straight function of the lot's draws.
         outlook: Outlook or None. What the state says of the rim.
         section: CrossSection or None. A slice through the middle member over time.
+        line_share: float. Share of the members whose weight loss is a straight line in the square
+            root of time, 0..1; the others', and all of the inside, are the drying model's.
     """
 
     time_d: NDArray[np.float64]
@@ -186,3 +188,4 @@ class DryingForecast:
     linear: LinearModel | None = None
     outlook: Outlook | None = None
     section: CrossSection | None = None
+    line_share: float = 0.0

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +31,18 @@ PROGRAMME_BLOCKS = 12  # air of more blocks than this is a log
 THREADS, WORTH_THREADS = 2, 128  # fewer members are carried before a second thread has begun
 
 
+class OtherLoss(Protocol):
+    """Another model's weight loss for some of the members (process/mixture.py)."""
+
+    def members(self, draws: Draws) -> NDArray[np.bool_]:
+        """Which members follow it, array (members,)."""
+        ...
+
+    def loss(self, draws: Draws, time_d: Array) -> Array:
+        """Its weight loss, array (times, members), 0..1."""
+        ...
+
+
 @dataclass(frozen=True)
 class Run:
     """An ensemble carried through its air; what is read off the profiles is worked out when asked for.
@@ -44,6 +57,7 @@ class Run:
         profiles: Profiles. At the times; with a past, at those after it.
         parameters: DryingParameters. For the doubt of the model itself.
         past: KeptStates or None. The first of the times, as an earlier run left them.
+        by_line: OtherLoss or None. Members whose weight loss is another model's.
     """
 
     time_d: Array
@@ -55,6 +69,7 @@ class Run:
     profiles: Profiles
     parameters: DryingParameters
     past: KeptStates | None = None
+    by_line: OtherLoss | None = None
 
     @property
     def _behind(self) -> int:
@@ -85,10 +100,14 @@ class Run:
         error = self.draws.per_member(path.T).T * error_size(loss, self.time_d, self.parameters)
         error = self.held(error)
         water = np.maximum(self._water - error * self.members.green_mass, 0.02)
+        if self.by_line is not None:
+            line = self.held(self.by_line.loss(self.draws, self.time_d)) * self.members.green_mass
+            along = np.maximum(self.members.water - line, 0.02)
+            water = np.where(self.by_line.members(self.draws), along, water)
         return (self.members.water - water) / self.members.green_mass, water
 
     def held(self, error: Array) -> Array:
-        """The error as it was at the sealing while a piece is packed: its weight cannot move."""
+        """An error or a loss as it was at the sealing while a piece is packed: its weight cannot move."""
         if self.blocks.open.all():
             return error
         packed = air_at(self.blocks, DAY_S * self.time_d).open < 0.5

@@ -351,7 +351,8 @@ def _rough(seen: Seen, level: Level) -> float:
     """A slope through all readings with the expected one as one more of them. [1/d^0.5]"""
     weight = 1e-4 / (level.sd * level.slope) ** 2
     root = np.sqrt(seen.day)
-    return float(max((root @ seen.loss + weight * level.slope) / (root @ root + weight), 0.3 * level.slope))
+    fitted = float(root @ seen.loss + weight * level.slope) / float(root @ root + weight)
+    return max(fitted, 0.3 * level.slope)
 
 
 def _tagged(seen: Seen) -> NDArray[np.bool_]:

@@ -35,6 +35,8 @@ BELIEF = 0.05
 FORGET, MOST_A_LOT = 0.9, 3.0
 # Forecasts that look as far ahead as a date does; a line is always right tomorrow. [d]
 LEAST_LEAD_D = 5.0
+# A smaller share counts as none: it would move no quantile worth having. Own choice.
+LEAST_SHARE = 0.10
 # Chance above which a weighing counts as a wild one, as in faults by name.
 WILD = 0.5
 _TAKEN_SLOT = 11_999
@@ -164,7 +166,8 @@ def share_of(record: HouseRecord, line: Line, linear: LinearModel | None, rows: 
     past = by_record(record)
     own = 0.0 if linear is None or not len(rows) else line.log_evidence - engine_evidence(linear, rows)
     odds = float(np.log(BELIEF / (1.0 - BELIEF))) + past + own
-    return Share(float(1.0 / (1.0 + np.exp(-np.clip(odds, -50.0, 50.0)))), past, own)
+    rival = float(1.0 / (1.0 + np.exp(-np.clip(odds, -50.0, 50.0))))
+    return Share(rival if rival >= LEAST_SHARE else 0.0, past, own)
 
 
 def taken(share: Share, lots: int, *, seed: int, lot: str) -> NDArray[np.bool_]:
