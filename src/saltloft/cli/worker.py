@@ -24,6 +24,8 @@ from saltloft.papers.screen import drawings
 from saltloft.plant.answers import LotOutlook
 
 IDLE_S = 0.4
+# Computing gives way to taking entries: the web process goes before on a crowded machine.
+NICE = 10
 log = structlog.get_logger("saltloft.worker")
 
 
@@ -109,6 +111,7 @@ def main() -> None:
 
     signal.signal(signal.SIGTERM, stop)
     signal.signal(signal.SIGINT, stop)
+    os.nice(NICE)
     with House.open(os.environ["SALTLOFT_HOUSE"]) as house:
         log.info("worker started", house=house.name, taken_over=queue.recover(house))
         while not stopping:

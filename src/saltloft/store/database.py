@@ -54,6 +54,7 @@ class Database:
         self.engine = engine_for(where)
         self._lock = threading.Lock()
         self._queue: deque[_Waiting[Any]] = deque()
+        self._here = threading.local()
 
     @property
     def dialect(self) -> str:
@@ -62,9 +63,20 @@ class Database:
 
     @contextmanager
     def reading(self) -> Iterator[Connection]:
-        """A connection inside one reading transaction: everything read belongs together."""
+        """A connection inside one reading transaction: everything read belongs together.
+
+        Inside another reading of the same thread it is the same transaction.
+        """
+        outer = getattr(self._here, "connection", None)
+        if outer is not None:
+            yield outer
+            return
         with told(self.engine, self.name), self.engine.connect() as connection, connection.begin():
-            yield connection
+            self._here.connection = connection
+            try:
+                yield connection
+            finally:
+                self._here.connection = None
 
     def write(self, work: Callable[[Connection], T]) -> T:
         """Run `work` inside a writing transaction and return its answer after the commit.

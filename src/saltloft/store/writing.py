@@ -10,14 +10,17 @@ from saltloft.store import journal, projection
 from saltloft.store.journal import Entry, NewEntry
 
 
-def append(connection: Connection, entries: Sequence[NewEntry]) -> list[Entry]:
+def append(connection: Connection, entries: Sequence[NewEntry], *, fresh: bool = False) -> list[Entry]:
     """Append checked entries and update the reading tables.
+
+    Args:
+        fresh: bool. True when the caller looked in this transaction and found none of their ids.
 
     Raises:
         StoreError: same id with other bytes, or a clash with what its author had seen.
     """
-    before = journal.head(connection)
-    first = before.seq if before else 0
-    stored = journal.append(connection, entries)
-    projection.update(connection, [entry for entry in stored if entry.seq > first])
+    if not entries:
+        return []
+    stored, written = journal.append(connection, entries, fresh=fresh)
+    projection.update(connection, written)
     return stored
