@@ -19,6 +19,7 @@ from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 
 from saltloft.foundation.errors import InputError, RuleBroken
+from saltloft.store.devices import Devices
 from saltloft.store.key_file import LENGTH, read_key
 from saltloft.store.open import Store
 from saltloft.store.secrets import SessionRow
@@ -27,6 +28,11 @@ from saltloft.store.settings import HouseSettings
 LINK_HOURS = 24
 MOST_TRIES = 5
 LOCKED_FOR = timedelta(minutes=5)
+LONGEST_LOCK = timedelta(hours=12)
+# Whoever holds a device may guess at everybody's PIN in turn; so a device has a limit of its own,
+# which a right PIN in between does not lift.
+MOST_DEVICE_TRIES = 10
+DEVICE_WINDOW = timedelta(minutes=15)
 PIN_DIGITS = range(4, 13)
 SCOPES = ("entries", "readings", "reading", "scale")
 
@@ -145,31 +151,74 @@ def set_pin(house: PeopleHouse, person: str, pin: str) -> None:
     house.store.secrets.set_pin(person, _hasher().hash(_peppered(house, person, pin)))
 
 
+def drop_pin(house: PeopleHouse, person: str) -> None:
+    """Forget a person's PIN, so that they set a new one after signing in by a link.
+
+    Raises:
+        UnknownName: no such person.
+    """
+    house.store.people.get(person)
+    house.store.secrets.set_pin(person, "")
+
+
 def has_pin(house: PeopleHouse, person: str) -> bool:
     """Whether a person has set a PIN."""
     return bool(house.store.secrets.pin_state(person).pin_hash)
 
 
-def check_pin(house: PeopleHouse, person: str, pin: str, now: datetime) -> None:
-    """Do nothing when the PIN is right; wrong tries are counted, and five lock it for five minutes.
+def check_pin(house: PeopleHouse, person: str, pin: str, now: datetime, device: str = "") -> None:
+    """Do nothing when the PIN is right; wrong tries are counted for the person and for the device.
+
+    Args:
+        house: PeopleHouse.
+        person, pin: str.
+        now: datetime, aware. The computer's clock.
+        device: str. Where it was typed; empty: not counted for a device.
 
     Raises:
-        RuleBroken: wrong, none set, or locked for now.
+        RuleBroken: wrong, none set, or locked for now: a person's PIN for five minutes after five
+            wrong tries and twice as long after each further one, a device for the rest of a
+            quarter of an hour after ten.
     """
     state = house.store.secrets.pin_state(person)
     if not state.pin_hash:
         raise RuleBroken(f"{person} has no PIN yet", do="set one on your own page", key="pin")
     if state.locked_until is not None and now < state.locked_until:
-        minutes = max(1, round((state.locked_until - now).total_seconds() / 60))
-        raise RuleBroken("too many wrong tries", do=f"wait {minutes} minutes", key="pin")
+        raise _too_many(state.locked_until - now)
     # Counted before it is looked at: tries sent at once cannot all slip by the counter.
+    _count_on_device(house, device, now, 1)
     tries = state.tries + 1
-    house.store.secrets.count_try(person, tries, now + LOCKED_FOR if tries >= MOST_TRIES else None)
+    house.store.secrets.count_try(person, tries, now + _lock(tries) if tries >= MOST_TRIES else None)
     try:
         _hasher().verify(state.pin_hash, _peppered(house, person, pin))
     except (VerificationError, InvalidHashError):
         raise RuleBroken("the PIN is wrong", do="try again", key="pin") from None
     house.store.secrets.count_try(person, 0, None)
+    _count_on_device(house, device, now, -1)
+
+
+def _lock(tries: int) -> timedelta:
+    return min(LOCKED_FOR * (1 << min(tries - MOST_TRIES, 16)), LONGEST_LOCK)
+
+
+def _too_many(left: timedelta) -> RuleBroken:
+    minutes = max(1, round(left.total_seconds() / 60))
+    return RuleBroken("too many wrong tries", do=f"wait {minutes} minutes", key="pin")
+
+
+def _count_on_device(house: PeopleHouse, device: str, now: datetime, more: int) -> None:
+    if not device:
+        return
+    devices = Devices(house.store.database)
+    state = devices.state(device)
+    since = state.tries_since
+    if since is None or not since <= now < since + DEVICE_WINDOW:
+        tries, since = 0, now
+    else:
+        tries = state.tries
+    if more > 0 and tries >= MOST_DEVICE_TRIES:
+        raise _too_many(since + DEVICE_WINDOW - now)
+    devices.keep_tries(device, max(tries + more, 0), since)
 
 
 def enrol_device(house: PeopleHouse, device: str, scope: str, now: datetime) -> str:
@@ -193,8 +242,9 @@ def device_of(house: PeopleHouse, token: str) -> tuple[str, str] | None:
 
 
 def revoke_device(house: PeopleHouse, device: str, now: datetime) -> None:
-    """Take no more on any token of a device."""
+    """Take no more on any token of a device, and end every session on it."""
     house.store.secrets.revoke_device(device, now)
+    Devices(house.store.database).end_sessions(device, now)
 
 
 def _token(house: PeopleHouse) -> str:

@@ -48,6 +48,12 @@ SETTINGS: tuple[Setting, ...] = (
     Setting("demo_now", str, "", "Fixed moment that an invented house takes as now; empty in a real house."),
     Setting("address", str, "127.0.0.1", "Address on which `saltloft serve` listens."),
     Setting("port", int, 8765, "Port on which `saltloft serve` listens."),
+    Setting(
+        "lan_names",
+        str,
+        "",
+        "Further names and private addresses for `saltloft serve --lan`, with blanks between.",
+    ),
     Setting("allow_plain_http", bool, False, "Let others on the network connect without HTTPS."),
     Setting("session_hours", int, 12, "Hours after which a person signs in again."),
     Setting(

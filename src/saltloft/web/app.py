@@ -20,6 +20,7 @@ from saltloft.foundation.errors import InputError
 from saltloft.foundation.words import LANGUAGE
 from saltloft.house import House
 from saltloft.web import api, errors, files, route_rights
+from saltloft.web.addresses import LOCAL_HOSTS
 from saltloft.web.morning import DayShelf
 from saltloft.web.pages import (
     correct,
@@ -30,24 +31,25 @@ from saltloft.web.pages import (
     imports,
     lot,
     lots,
+    members,
     papers,
     people,
     press,
     rooms,
     system,
     today,
+    trust,
 )
 from saltloft.web.rendering import Pages, shell_version
 from saltloft.web.security import Guard
 from saltloft.web.uploads import UploadShelf
 from saltloft.web.visitor import Visitor
 
-READING = (today, rooms, imports, lots, lot, facts, papers, system)
-ENTERING = (decide, floor, press, enter, correct, people)
+READING = (today, rooms, imports, lots, lot, facts, papers, system, trust)
+ENTERING = (decide, floor, press, enter, correct, people, members)
 PAGES = (*READING, *ENTERING)
 HOUSE_VARIABLE = "SALTLOFT_HOUSE"
 HOSTS_VARIABLE = "SALTLOFT_HOSTS"
-LOCAL_HOSTS = ("127.0.0.1", "localhost", "[::1]")
 Clock = Callable[[], datetime]
 
 
@@ -80,6 +82,7 @@ def create_app(house: House, hosts: tuple[str, ...] = LOCAL_HOSTS, clock: Clock 
     app.state.days = DayShelf()
     app.state.uploads = UploadShelf()
     app.state.clock = clock
+    app.state.hosts = hosts
 
     @app.middleware("http")
     async def know_the_visitor(

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Collection
-from urllib.parse import urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import PlainTextResponse
@@ -45,6 +44,9 @@ READING = frozenset({"GET", "HEAD", "OPTIONS"})
 LARGEST_BODY = 256 * 1024
 # Where a file is handed in. A larger one goes in by `saltloft import` on the house's computer.
 UPLOADS = {"/rooms/import": 16 * 1024 * 1024}
+# Said under a name of its own only: on 'localhost' or an address it would bind every other port and
+# device there too. Short, so that a house that makes its authority anew is reached again within a month.
+STRICT_TRANSPORT = "max-age=2592000"
 
 
 class Guard:
@@ -68,17 +70,22 @@ class Guard:
             return
         scope.setdefault("state", {})["request_id"] = secrets.token_hex(6)
 
+        asked = Headers(scope=scope)
+        strict = scope["scheme"] == "https" and _own_name(asked.get("host", ""))
+
         async def send_with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
                 for name, value in HEADERS.items():
                     headers.setdefault(name, value)
                 headers.setdefault("Cache-Control", "no-store")
+                if strict:
+                    headers["Strict-Transport-Security"] = STRICT_TRANSPORT
                 headers["X-Request-Id"] = scope["state"]["request_id"]
             await send(message)
 
         largest = self._largest(scope)
-        refusal = self._refusal(scope["method"], Headers(scope=scope), largest)
+        refusal = self._refusal(scope, asked, largest)
         if refusal is not None:
             await refusal(scope, receive, send_with_headers)
             return
@@ -88,11 +95,12 @@ class Guard:
         """The largest body one address takes. [bytes]"""
         return max(self.largest_body, UPLOADS.get(scope["path"], 0))
 
-    def _refusal(self, method: str, headers: Headers, largest: int) -> PlainTextResponse | None:
-        host = headers.get("host", "")
+    def _refusal(self, scope: Scope, headers: Headers, largest: int) -> PlainTextResponse | None:
+        host = headers.get("host", "").lower()
+        # A foreign name that leads here (DNS rebinding) is nobody's way in.
         if host not in self.hosts and host.rsplit(":", 1)[0] not in self.hosts:
             return PlainTextResponse(say("This house does not answer under that name."), 400)
-        if method not in READING and not _same_origin(headers, host):
+        if scope["method"] not in READING and not _same_origin(headers, scope["scheme"], host):
             return PlainTextResponse(say("That request did not come from a page of this house."), 403)
         length = headers.get("content-length", "0")
         if not length.isdigit() or int(length) > largest:
@@ -114,9 +122,20 @@ class Guard:
         return counted
 
 
-def _same_origin(headers: Headers, host: str) -> bool:
+def _own_name(host: str) -> bool:
+    """True for a name of this house's computer, not for an address, nor for 'localhost'."""
+    name = host.rsplit(":", 1)[0].lower() if not host.endswith("]") else host
+    return (
+        bool(name)
+        and name != "localhost"
+        and not name.startswith("[")
+        and not name.replace(".", "").isdigit()
+    )
+
+
+def _same_origin(headers: Headers, scheme: str, host: str) -> bool:
     """True when a writing request comes from one of our own pages, or from no browser at all."""
     origin = headers.get("origin")
     if origin is not None:
-        return urlsplit(origin).netloc == host
+        return origin.lower() == f"{scheme}://{host}"
     return headers.get("sec-fetch-site", "same-origin") in ("same-origin", "none")

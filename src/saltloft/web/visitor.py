@@ -72,7 +72,7 @@ class Visitor:
 
 def recognise(house: House, request: Request) -> Visitor | None:
     """The person behind the session cookie; None when nobody is signed in."""
-    session = people.session_of(house, request.cookies.get(SESSION_COOKIE, ""), house.now())
+    session = people.session_of(house, cookie_of(request, SESSION_COOKIE), house.now())
     if session is None:
         return None
     try:
@@ -108,6 +108,12 @@ def check_form(visitor: Visitor, csrf: str) -> None:
     """Raise RuleBroken when a form was not made by this session's own page."""
     if not hmac.compare_digest(visitor.csrf.encode(), csrf.encode()):
         raise RuleBroken(say("this form is from another session"), do=say("open the page again"))
+
+
+def check_pin(request: Request, visitor: Visitor, pin: str) -> None:
+    """Raise RuleBroken when the PIN a person signs with is wrong, or locked for now."""
+    house: House = request.app.state.house
+    people.check_pin(house, visitor.person, pin, request.app.state.clock(), visitor.device)
 
 
 @dataclass(frozen=True)
@@ -152,7 +158,7 @@ class Sender:
 def bearer_of(request: Request) -> str:
     """The token a program or device shows: in its header, else the device's cookie; empty without one."""
     bearer = request.headers.get("authorization", "")
-    return bearer[7:] if bearer.startswith("Bearer ") else request.cookies.get(DEVICE_COOKIE, "")
+    return bearer[7:] if bearer.startswith("Bearer ") else cookie_of(request, DEVICE_COOKIE)
 
 
 def standing(house: House, request: Request) -> frozenset[str]:
@@ -183,7 +189,35 @@ def sender_of(request: Request) -> Sender:
     return Sender("", device[0], enrolled=True, scope=device[1])
 
 
+def cookie_name(request: Request, name: str) -> str:
+    """A cookie's name; under HTTPS with the prefix that keeps other hosts and plain http from setting it."""
+    return f"__Host-{name}" if request.url.scheme == "https" else name
+
+
+def cookie_of(request: Request, name: str) -> str:
+    """A cookie's value; empty without one."""
+    return request.cookies.get(cookie_name(request, name), "")
+
+
 def set_cookie(request: Request, response: Response, name: str, value: str, seconds: int) -> None:
     """A cookie no script can read, sent to this house only."""
-    secure = request.url.scheme == "https"
-    response.set_cookie(name, value, max_age=seconds, httponly=True, samesite="lax", secure=secure, path="/")
+    response.set_cookie(
+        cookie_name(request, name),
+        value,
+        max_age=seconds,
+        httponly=True,
+        samesite="lax",
+        secure=request.url.scheme == "https",
+        path="/",
+    )
+
+
+def drop_cookie(request: Request, response: Response, name: str) -> None:
+    """Let the browser forget a cookie."""
+    response.delete_cookie(
+        cookie_name(request, name),
+        httponly=True,
+        samesite="lax",
+        secure=request.url.scheme == "https",
+        path="/",
+    )

@@ -13,7 +13,7 @@ from starlette.responses import Response
 from saltloft.foundation.errors import InputError, SaltloftError, UnknownName
 from saltloft.foundation.words import say
 from saltloft.house import House
-from saltloft.jobs import lots, people, record
+from saltloft.jobs import lots, record
 from saltloft.plant.canonical import canonical_bytes
 from saltloft.plant.entries import KINDS, encode, newest, subject_of
 from saltloft.plant.readings import Corrected
@@ -23,7 +23,7 @@ from saltloft.plant.stated import Draft, Receipt, Stated
 from saltloft.web.errors import NotForThisRole
 from saltloft.web.payload_forms import fields_of, read_payload
 from saltloft.web.payload_words import kind_word, plain_value
-from saltloft.web.visitor import SignedInVisitor, Visitor, check_form
+from saltloft.web.visitor import SignedInVisitor, Visitor, check_form, check_pin
 
 routes = APIRouter()
 # What is entered on a page of its own, or by a machine.
@@ -83,7 +83,7 @@ def correct(request: Request, visitor: SignedInVisitor, entry_id: str, form: For
     stated = lots.entry(request.app.state.house, entry_id)
     try:
         if signed(stated.kind):
-            people.check_pin(house, visitor.person, form.get("pin", ""), request.app.state.clock())
+            check_pin(request, visitor, form.get("pin", ""))
         kind, body = newest(stated.kind), ""
         if form.get("act") != "strike":
             # An unexpected number is kept knowingly here: the old one stands beside it.
@@ -170,7 +170,7 @@ def record_entry(request: Request, visitor: SignedInVisitor, kind: str, form: Fo
     _known(visitor, kind)
     try:
         if signed(kind):
-            people.check_pin(house, visitor.person, form.get("pin", ""), request.app.state.clock())
+            check_pin(request, visitor, form.get("pin", ""))
         at = moment_typed(form.get("when", ""), house)
         draft = Draft(form.get("entry_id", ""), read_payload(kind, form), at)
         receipt = record.enter(house, visitor.stamp(house), [draft])[0]

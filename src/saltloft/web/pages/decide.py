@@ -13,7 +13,7 @@ from starlette.responses import Response
 from saltloft.foundation.errors import SaltloftError
 from saltloft.foundation.words import say, say_many
 from saltloft.house import House
-from saltloft.jobs import judge, lots, people, record, release
+from saltloft.jobs import judge, lots, record, release
 from saltloft.plant.answers import LotJudgement
 from saltloft.plant.lots import HoldLifted, LotHeld
 from saltloft.plant.permit import ReleasePermit
@@ -21,7 +21,7 @@ from saltloft.plant.rights import may
 from saltloft.plant.sentences import caution, hazards_words, moment_words
 from saltloft.plant.stated import Draft
 from saltloft.web.pages.correct import refusal
-from saltloft.web.visitor import SignedInVisitor, Visitor, check_form
+from saltloft.web.visitor import SignedInVisitor, Visitor, check_form, check_pin
 
 routes = APIRouter()
 
@@ -82,7 +82,7 @@ def sign_out(
 
 
 def _sign(request: Request, visitor: Visitor, pin: str) -> None:
-    people.check_pin(request.app.state.house, visitor.person, pin, request.app.state.clock())
+    check_pin(request, visitor, pin)
 
 
 def _enter(

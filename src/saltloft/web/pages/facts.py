@@ -21,7 +21,7 @@ from saltloft.plant.sentences import caution, moment_words
 from saltloft.plant.stated import Draft
 from saltloft.plant.trade_words import confidence_word, unit_sign
 from saltloft.web.pages.correct import FormTexts, refusal
-from saltloft.web.visitor import SignedInVisitor, Visitor, check_form
+from saltloft.web.visitor import SignedInVisitor, Visitor, check_form, check_pin
 
 routes = APIRouter()
 KIND = "fact.confirmed"
@@ -81,7 +81,7 @@ def confirm_rows(request: Request, visitor: SignedInVisitor, form: FormTexts, lo
             )
             for key, digest in ticked.items()
         ]
-        people.check_pin(house, visitor.person, form.get("pin", ""), request.app.state.clock())
+        check_pin(request, visitor, form.get("pin", ""))
     except SaltloftError as error:
         return _page(request, visitor, lot, form=form, problem=error)
     receipts = record.enter(house, visitor.stamp(house), drafts)

@@ -14,7 +14,7 @@ from starlette.responses import Response
 from saltloft.foundation.errors import RuleBroken, SaltloftError
 from saltloft.foundation.words import say
 from saltloft.house import House
-from saltloft.jobs import lots, people, record
+from saltloft.jobs import devices, lots, people, record
 from saltloft.plant.people import DeviceEnrolled
 from saltloft.plant.rights import may
 from saltloft.plant.sentences import moment_words
@@ -26,6 +26,9 @@ from saltloft.web.visitor import (
     SignedInVisitor,
     Visitor,
     check_form,
+    check_pin,
+    cookie_of,
+    drop_cookie,
     set_cookie,
 )
 
@@ -48,7 +51,7 @@ def role_words(role: str) -> str:
 @routes.get("/sign-in")
 def no_link(request: Request) -> Response:
     """How to get in: by PIN on a device that is known here, else by a one-time link."""
-    device = people.device_of(request.app.state.house, request.cookies.get(DEVICE_COOKIE, ""))
+    device = people.device_of(request.app.state.house, cookie_of(request, DEVICE_COOKIE))
     if device is not None:
         return _sign_in(request, say("Who works on this device now?"), known=True)
     sentence = say(
@@ -69,13 +72,15 @@ class PinSignIn(BaseModel):
 def sign_in_by_pin(request: Request, form: Annotated[PinSignIn, Form()]) -> Response:
     """A session by PIN; only on an enrolled device, and five wrong tries lock it."""
     house: House = request.app.state.house
-    device = people.device_of(house, request.cookies.get(DEVICE_COOKIE, ""))
+    device = people.device_of(house, cookie_of(request, DEVICE_COOKIE))
     if device is None:
         return no_link(request)
     try:
-        people.check_pin(house, form.person, form.pin.strip(), request.app.state.clock())
+        people.check_pin(house, form.person, form.pin.strip(), request.app.state.clock(), device[0])
     except SaltloftError as error:
         return _sign_in(request, say("Who works on this device now?"), problem=error, status=403, known=True)
+    # A person takes over from another: their session ends, and a new one never reuses it.
+    people.end_session(house, cookie_of(request, SESSION_COOKIE), house.now())
     session = people.open_session(house, form.person, device[0], house.now())
     answer = RedirectResponse("/", 303)
     set_cookie(request, answer, SESSION_COOKIE, session.token, DEVICE_SECONDS)
@@ -91,6 +96,7 @@ def _sign_in(
     status: int = 200,
     known: bool = False,
     forget: bool = False,
+    keep: bool = False,
 ) -> Response:
     house: House = request.app.state.house
     with_pin = [one for one in lots.everybody(house) if people.has_pin(house, one.person)] if known else []
@@ -98,6 +104,7 @@ def _sign_in(
         request,
         "sign_in.html",
         status,
+        keep=keep,
         sentence=sentence,
         token=token,
         problem=problem,
@@ -113,6 +120,15 @@ def _device_word(request: Request) -> str:
     return say("phone") if re.search(r"Mobile|Android|iPhone", agent) else say("desk")
 
 
+@routes.get("/switch")
+def switch(request: Request) -> Response:
+    """Who works on this device now; kept for use without a network, where a name alone is picked."""
+    known = people.device_of(request.app.state.house, cookie_of(request, DEVICE_COOKIE)) is not None
+    if not known:
+        return no_link(request)
+    return _sign_in(request, say("Who works on this device now?"), known=True, keep=True)
+
+
 @routes.get("/sign-in/{token}")
 def ask_to_sign_in(request: Request, token: str) -> Response:
     """The link's page; only its button uses the link up, so that a preview of it does no harm."""
@@ -123,8 +139,8 @@ def ask_to_sign_in(request: Request, token: str) -> Response:
 def sign_in(request: Request, token: str, device: Annotated[str, Form()] = "") -> Response:
     """Use the link: a session for the person, a token for the device."""
     house: House = request.app.state.house
-    known = people.device_of(house, request.cookies.get(DEVICE_COOKIE, ""))
-    name = known[0] if known else device_name(house, device)
+    known = people.device_of(house, cookie_of(request, DEVICE_COOKIE))
+    name = known[0] if known else devices.device_id(device, house.random(2))
     try:
         session = people.use_link(house, token, name, house.now())
     except RuleBroken as error:
@@ -141,12 +157,6 @@ def sign_in(request: Request, token: str, device: Annotated[str, Form()] = "") -
             DEVICE_SECONDS,
         )
     return answer
-
-
-def device_name(house: House, label: str) -> str:
-    """An id for a device from what people call it, with four random digits so that none is twice."""
-    word = re.sub(r"[^a-z0-9]+", "-", label.strip().lower()).strip("-")[:30] or "device"
-    return f"{word}-{house.random(2).hex()}"
 
 
 def _enrol(house: House, person: str, name: str, label: str) -> None:
@@ -198,7 +208,7 @@ def set_pin(request: Request, visitor: SignedInVisitor, form: Annotated[PinForm,
     house: House = request.app.state.house
     try:
         if people.has_pin(house, visitor.person):
-            people.check_pin(house, visitor.person, form.old, request.app.state.clock())
+            check_pin(request, visitor, form.old)
         people.set_pin(house, visitor.person, form.pin.strip())
     except SaltloftError as error:
         return _me(request, visitor, 422, problem=error)
@@ -222,9 +232,9 @@ def sign_out(request: Request, visitor: SignedInVisitor, csrf: Annotated[str, Fo
     """End the session; the device stays enrolled, so that its outbox is still taken."""
     check_form(visitor, csrf)
     house: House = request.app.state.house
-    people.end_session(house, request.cookies.get(SESSION_COOKIE, ""), house.now())
+    people.end_session(house, cookie_of(request, SESSION_COOKIE), house.now())
     request.state.visitor = None
     words = say("Signed out. What still waits to be sent stays on this device.")
     answer = _sign_in(request, words, known=True, forget=True)
-    answer.delete_cookie(SESSION_COOKIE, path="/")
+    drop_cookie(request, answer, SESSION_COOKIE)
     return answer

@@ -163,7 +163,7 @@
     if (kept) { payload.kept = 1; }
     const tag = chosen(form, "tag");
     await store(form, {
-      kind: form.dataset.kind, subject: field(form, "lot"), payload: payload, person: document.body.dataset.person,
+      kind: form.dataset.kind, subject: field(form, "lot"), payload: payload, person: self.SaltloftPage.person(),
       label: [field(form, "lot"), tag ? tag.value : "", (typed.join(" ") + " " + field(form, "unit")).trim()].filter(Boolean).join(" · "), page: form.dataset.page,
       happened_at: self.SaltloftPage.now(),
     });

@@ -105,7 +105,19 @@
   const printer = document.querySelector("[data-print]");
   if (printer) { printer.addEventListener("click", function () { window.print(); }); }
 
-  self.SaltloftPage = { sendWaiting: sendWaiting, showWaiting: showWaiting, askForBackgroundSync: askForBackgroundSync, now: now };
+  // Who enters: the person picked on this device without a network, else the one the page was made for.
+  function picked() {
+    try { return JSON.parse(localStorage.getItem("saltloft-picked") || "null"); } catch (error) { return null; }
+  }
+  function person() { const own = picked(); return own ? own.person : body.dataset.person; }
+  function showWho() {
+    const place = document.getElementById("who-is-it");
+    const own = picked();
+    if (place && own) { place.textContent = place.dataset.sayAlone.replace("#name", own.name); }
+  }
+  showWho();
+
+  self.SaltloftPage = { person: person, showWho: showWho, sendWaiting: sendWaiting, showWaiting: showWaiting, askForBackgroundSync: askForBackgroundSync, now: now };
   window.addEventListener("online", sendWaiting);
   setInterval(async function () {
     if ((await box.all()).some(function (item) { return item.state === "waiting"; })) { sendWaiting(); }
