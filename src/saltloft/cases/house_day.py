@@ -92,7 +92,8 @@ def _lots(house: OpenHouse, at: datetime, known: datetime | None) -> list[LotRec
 
 
 def _matters(state: str, made_at: datetime, at: datetime) -> bool:
-    return (
+    # What was split or merged hangs under other numbers.
+    return state != "ended" and (
         state in ("hanging", "held")
         or (state != "gone" and at - made_at < LOTS_SEEN)
         or (at - made_at < WEEKS_SEEN)

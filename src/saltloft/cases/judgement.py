@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import lru_cache
 
@@ -23,6 +23,7 @@ from saltloft.plant.checks.release import InstrumentState, OpenHold, judge_relea
 from saltloft.plant.checks.shelf_stability import SAMPLES_THAT_SHOW, Finished, judge_shelf
 from saltloft.plant.checks.trace import PhSet, TemperatureTrace
 from saltloft.plant.checks.verdict import Outcome, Verdict
+from saltloft.plant.checks.worst import worst_of
 from saltloft.plant.house_record import InstrumentRecord
 from saltloft.plant.lot_record import LotRecord
 from saltloft.plant.readings import DocumentRecorded
@@ -123,13 +124,16 @@ def judge_lot(
     record = house.store.lots.get(lot, base.known)
     product = product_of(house, record, at)
     recipe = house.store.recipes.find(record.recipe, base.known) if record.recipe else None
-    batter = batter_of(record, recipe.defined.payload, house.facts) if recipe else None
-    asked = _Asked(house, record, product, base, market, _ph_sets(record, base), batter)
-    counts, ended = _degree_hours(asked)
+    batters = [
+        batter_of(one, recipe.defined.payload, house.facts) if recipe else None
+        for one in record.stuffings or (record,)
+    ]
+    asked = _Asked(house, record, product, base, market, _ph_sets(record, base), batters[0])
+    counts, ended = _counted(asked)
     made_on = record.made_at.astimezone(house.zone).date()
     stands = hazard_stands(
         product,
-        [*counts, *_nitrite(batter)],
+        [*counts, *worst_of([(record.lot, _nitrite(batter)) for batter in batters])],
         base.documents,
         lot=lot,
         made_on=made_on,
@@ -199,6 +203,21 @@ def in_check(ground: Ground, instrument: str, at: datetime) -> bool:
     """Whether a reading with an instrument at a moment may count; an unknown one never does."""
     known = ground.instruments.get(instrument)
     return known is not None and known.in_check_at(at)
+
+
+def _counted(asked: _Asked) -> tuple[tuple[Verdict, ...], PhSet | None]:
+    """The degree-hours of a lot; of one merged of several stuffings, the worst of them by each rule."""
+    stuffings = asked.record.stuffings
+    if not stuffings:
+        return _degree_hours(asked)
+    each = [
+        (one.lot, _degree_hours(replace(asked, record=one, sets=_ph_sets(one, asked.ground))))
+        for one in stuffings
+    ]
+    ends = [ended for _, (_, ended) in each]
+    known = [one for one in ends if one is not None]
+    last = max(known, key=lambda one: one.at_s) if known and len(known) == len(ends) else None
+    return tuple(worst_of([(lot, verdicts) for lot, (verdicts, _) in each])), last
 
 
 def _degree_hours(asked: _Asked) -> tuple[tuple[Verdict, ...], PhSet | None]:

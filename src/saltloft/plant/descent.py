@@ -117,20 +117,41 @@ def merged_record(
     whole = sum(amount for _, amount in sources)
     youngest = max(records, key=lambda record: (record.made_at, record.lot))
     carrying = sources if len(stuffings) == 1 else [(youngest, whole)]
+    pieces = sum(record.pieces for record in records)
+    line = tuple(dict.fromkeys(name for record in records for name in (record.lot, *record.line)))
     base = replace(
         youngest,
         holds=_unique_holds(hold for record in records for hold in record.holds),
         releases=youngest.releases if all(record.releases for record in records) else (),
-        stuffings=stuffings if len(stuffings) > 1 else (),
+        stuffings=(),
         history=_by_seq(item for record in records for item in record.history),
         last_seq=max([merge.seq, *(record.last_seq for record in records)]),
         **_series([[getattr(record, name) for record, _ in carrying] for name in _SERIES]),
     )
     before = _stays_before(carrying, max(whole, 1), merge.at)
     rooms = (*before, *room_stays(own, _hung_anew(carrying, max(whole, 1), merge)))
-    line = tuple(dict.fromkeys(name for record in records for name in (record.lot, *record.line)))
-    pieces = sum(record.pieces for record in records)
-    return _carried_on(base, merge.payload.lot, whole, pieces=pieces, own=own, rooms=rooms, line=line)
+    merged = _carried_on(base, merge.payload.lot, whole, pieces=pieces, own=own, rooms=rooms, line=line)
+    if len(stuffings) == 1:
+        return merged
+    return replace(merged, stuffings=tuple(_standing_for(one, merge, own) for one in stuffings))
+
+
+def _standing_for(stuffing: LotRecord, merge: Stated[LotsMerged], own: Sequence[Stated[Any]]) -> LotRecord:
+    """One stuffing of a merged lot by itself: its own past, and what was measured on all of it since."""
+    whole = stuffing.green_mass.mg
+    rooms = (
+        *_stays_before([(stuffing, whole)], whole, merge.at),
+        *room_stays(own, _hung_anew([(stuffing, whole)], whole, merge)),
+    )
+    return _carried_on(
+        stuffing,
+        stuffing.lot,
+        whole,
+        pieces=stuffing.pieces,
+        own=own,
+        rooms=rooms,
+        line=stuffing.line,
+    )
 
 
 def _hung_anew(
@@ -216,7 +237,8 @@ def _carried_on(
 ) -> LotRecord:
     green = booked_mass(mg)
     made = base.made.payload
-    new: dict[str, Any] = {"lot": lot, "consumed": (), "green_mass": green, "mass": green}
+    # What was weighed in stays beside it: the composition of a part is that of the whole.
+    new: dict[str, Any] = {"lot": lot, "green_mass": green, "mass": green}
     new |= {"pieces": pieces, "legs": pieces}
     payload: Any = replace(made, **{name: value for name, value in new.items() if hasattr(made, name)})
     lifted = {item.payload.hold: item for item in counting(own, HoldLifted)}
