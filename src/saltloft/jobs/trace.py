@@ -15,7 +15,6 @@ from saltloft.plant.digital_link import LinkKey, read_address, read_brackets
 from saltloft.plant.recall import recall_of
 from saltloft.plant.trace import DOWN, Carried, Node, carried_down, carried_up, through_rework
 from saltloft.plant.traced import RecallAnswer, Traced, TracedRow, balance_of
-from saltloft.store.moments import from_text
 
 # More of what begins with the same signs is no help.
 MOST_HITS = 30
@@ -88,7 +87,7 @@ def _rows(case: TraceCase, carried: Carried) -> tuple[TracedRow, ...]:
             node,
             case.titles.get(node.product, node.product),
             case.callers[node.party].shown if node.party in case.callers else node.party,
-            from_text(node.made_at) if node.made_at else None,
+            node.at,
             steps[name],
             carried.likely_mg[name],
             carried.worst_mg[name],
@@ -226,7 +225,7 @@ def _on_rack(house: OpenHouse, name: str, titles: Mapping[str, str]) -> list[Hit
         Hit(lot.lot, "lot", titles.get(lot.product, lot.product), say("hangs on rack {rack}", rack=rack))
         for lot in house.store.lots.hanging()
         for rack in lot.racks
-        if rack.lower() == wanted or wanted.endswith(rack.lower()) and wanted[: -len(rack)].isdigit()
+        if rack.lower() == wanted or (wanted.endswith(rack.lower()) and wanted[: -len(rack)].isdigit())
     ]
 
 

@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections import defaultdict, deque
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import datetime
 from functools import cached_property
 from typing import NamedTuple
 
@@ -47,6 +48,11 @@ class Node(NamedTuple):
     party: str = ""
     state: str = ""
     counted_mg: int | None = None
+
+    @property
+    def at(self) -> datetime | None:
+        """When it was made, received, packed or sent; None when nobody said."""
+        return datetime.fromisoformat(self.made_at) if self.made_at else None
 
 
 class Link(NamedTuple):
