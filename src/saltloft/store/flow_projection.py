@@ -111,6 +111,17 @@ def _closure(connection: Connection, lots: Iterable[str], *, down: bool) -> set[
     return found
 
 
+def tied(connection: Connection, lots: Sequence[str]) -> list[str]:
+    """Those of some lots that were split or merged, or came of it."""
+    found: set[str] = set()
+    for side in (lot_link.c.lot, lot_link.c.source):
+        for start in range(0, len(lots), _AT_ONCE):
+            chosen = side.in_(lots[start : start + _AT_ONCE])
+            query = select(side).where(chosen, lot_link.c.sort.in_(DESCENT))
+            found.update(connection.execute(query).scalars())
+    return sorted(found)
+
+
 def _merged_into(connection: Connection, lots: Iterable[str]) -> set[str]:
     """The lots that some merged lots were made of: they hang nowhere now, or again."""
     names = sorted(lots)

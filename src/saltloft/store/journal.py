@@ -261,18 +261,35 @@ def of_subject(connection: Connection, subject: str, kinds: Sequence[str] = ()) 
     return [as_entry(row) for row in rows]
 
 
-def of_subjects(connection: Connection, subjects: Sequence[str]) -> dict[str, list[Entry]]:
+def of_subjects(
+    connection: Connection, subjects: Sequence[str], kinds: Sequence[str] = ()
+) -> dict[str, list[Entry]]:
     """As `of_subject` for many subjects at once; a subject without entries has an empty list."""
     found: dict[str, list[Entry]] = {subject: [] for subject in subjects}
     names = list(found)
     for start in range(0, len(names), _CHUNK):
-        rows = connection.execute(
+        query = (
             select(journal)
             .where(journal.c.subject.in_(names[start : start + _CHUNK]))
             .order_by(journal.c.seq)
         )
-        for row in rows:
+        if kinds:
+            query = query.where(journal.c.kind.in_((*kinds, CORRECTION)))
+        for row in connection.execute(query):
             found[row.subject].append(as_entry(row))
+    return found
+
+
+def last_seqs(connection: Connection, subjects: Sequence[str]) -> dict[str, int]:
+    """Seq of the last entry about each of some subjects; those without any are left out."""
+    found: dict[str, int] = {}
+    for start in range(0, len(subjects), _CHUNK):
+        rows = connection.execute(
+            select(journal.c.subject, func.max(journal.c.seq))
+            .where(journal.c.subject.in_(subjects[start : start + _CHUNK]))
+            .group_by(journal.c.subject)
+        )
+        found.update({row[0]: row[1] for row in rows})
     return found
 
 

@@ -1,7 +1,8 @@
 """The reading tables: what each journal entry changes in them, and how they are built anew.
 
-A subject's rows are always computed from all of its entries, so that adding
-one entry and rebuilding everything cannot give different rows.
+A subject's rows are always computed from all of its entries that can change
+them, so that adding one entry and rebuilding everything cannot give different
+rows; measurements change nothing but the number of the last entry.
 """
 
 from __future__ import annotations
@@ -12,7 +13,9 @@ from typing import Any
 from sqlalchemy import Connection, Table, delete, select
 from sqlalchemy import update as update_rows
 
+from saltloft.plant.entries import KINDS
 from saltloft.plant.lot_record import LotRecord
+from saltloft.plant.lot_story import lot_record
 from saltloft.plant.readings import ReadingsSealed, ReadingsVoided
 from saltloft.plant.stated import Stated, counting
 from saltloft.store import flow_projection, journal
@@ -20,6 +23,7 @@ from saltloft.store.descent import Lines
 from saltloft.store.journal import CORRECTION, Entry
 from saltloft.store.migrate import make_empty_built
 from saltloft.store.moments import to_text
+from saltloft.store.stating import stated
 from saltloft.store.tables import batch_now, batch_number, built, lot_link, lot_now, lot_room, node_now
 
 LOT_PREFIXES = (
@@ -46,6 +50,8 @@ MEASURING_PREFIXES = (
     "lot.analysed",
     "ham.weighed",
 )
+# Every other kind: what a lot's rows follow from.
+NOT_MEASURING = tuple(kind for kind in KINDS if not kind.startswith(MEASURING_PREFIXES))
 _SUBJECTS_AT_ONCE = 200
 
 
@@ -74,7 +80,7 @@ def rebuild(connection: Connection) -> int:
         int. How many subjects were projected.
     """
     make_empty_built(connection)
-    subjects = {entry.subject for entry in journal.walk(connection) if _shows(entry.kind)}
+    subjects = set(journal.subjects_of(connection, [kind for kind in KINDS if _shows(kind)]))
     flow_projection.rebuild(connection)
     # A part of a split lot may have no entry of its own.
     subjects |= set(connection.execute(select(node_now.c.node).where(node_now.c.sort == "lot")).scalars())
@@ -96,13 +102,25 @@ def _shows(kind: str) -> bool:
 def _project_all(connection: Connection, subjects: Sequence[str], fresh: bool = False) -> None:
     for start in range(0, len(subjects), _SUBJECTS_AT_ONCE):
         chunk = subjects[start : start + _SUBJECTS_AT_ONCE]
-        lines = Lines(connection, chunk)
-        for subject in chunk:
-            statements = lines.said(subject)
-            if any(item.kind.startswith(BATCH_PREFIXES) for item in statements):
-                _project_batch(connection, subject, statements)
-            else:
-                _project_lot(connection, subject, lines.record(subject), fresh)
+        tied = flow_projection.tied(connection, chunk)
+        lines = Lines(connection, tied)
+        for lot in tied:
+            record = lines.record(lot)
+            _project_lot(connection, lot, record, record.last_seq if record else 0, fresh)
+        _project_plain(connection, [subject for subject in chunk if subject not in tied], fresh)
+
+
+def _project_plain(connection: Connection, subjects: Sequence[str], fresh: bool) -> None:
+    """Batches, and lots that were never split or merged: without reading their measurements."""
+    known = journal.of_subjects(connection, subjects, NOT_MEASURING)
+    last = journal.last_seqs(connection, subjects)
+    for subject in subjects:
+        statements = stated(known[subject])
+        if any(item.kind.startswith(BATCH_PREFIXES) for item in statements):
+            _project_batch(connection, subject, statements)
+        else:
+            record = lot_record(subject, statements)
+            _project_lot(connection, subject, record, last.get(subject, 0), fresh)
 
 
 def _project_batch(connection: Connection, batch: str, statements: Sequence[Stated[Any]]) -> None:
@@ -123,20 +141,22 @@ def _project_batch(connection: Connection, batch: str, statements: Sequence[Stat
     )
 
 
-def _project_lot(connection: Connection, lot: str, record: LotRecord | None, fresh: bool) -> None:
+def _project_lot(
+    connection: Connection, lot: str, record: LotRecord | None, last_seq: int, fresh: bool
+) -> None:
     if not fresh:
         for table in (lot_now, lot_room):
             connection.execute(delete(table).where(table.c.lot == lot))
     if record is None:
         return
-    connection.execute(lot_now.insert().values(**_lot_row(record)))
+    connection.execute(lot_now.insert().values(**_lot_row(record, last_seq)))
     stays = [_room_row(record, number) for number in range(len(record.rooms))]
     if stays:
         connection.execute(lot_room.insert(), stays)
     connection.execute(update_rows(node_now).where(node_now.c.node == lot).values(state=record.state))
 
 
-def _lot_row(record: LotRecord) -> dict[str, Any]:
+def _lot_row(record: LotRecord, last_seq: int) -> dict[str, Any]:
     return {
         "lot": record.lot,
         "family": record.family,
@@ -148,7 +168,7 @@ def _lot_row(record: LotRecord) -> dict[str, Any]:
         "green_mg": record.green_mass.mg,
         "pieces": record.pieces,
         "open_holds": len(record.open_holds),
-        "last_seq": record.last_seq,
+        "last_seq": last_seq,
     }
 
 

@@ -7,14 +7,13 @@ from collections.abc import Callable, Sequence
 from datetime import datetime
 from typing import Any, Generic, TypeVar
 
-from sqlalchemy import Connection, func, select
+from sqlalchemy import Connection
 
 from saltloft.foundation.errors import UnknownName
 from saltloft.plant.stated import Stated
 from saltloft.store import journal
 from saltloft.store.database import Database
 from saltloft.store.stating import stated
-from saltloft.store.tables import journal as journal_table
 
 R = TypeVar("R")
 _PAST_KEPT = 2000
@@ -89,7 +88,7 @@ class Shelf(Generic[R]):
 
     def _stamps(self, connection: Connection, names: Sequence[str]) -> dict[str, int]:
         """What tells whether a kept record still holds: the seq of the last entry about it."""
-        return _last_seqs(connection, names)
+        return journal.last_seqs(connection, names)
 
     def _fresh(
         self, connection: Connection, names: Sequence[str], asof: datetime | None
@@ -131,15 +130,3 @@ class Shelf(Generic[R]):
                     self._past.clear()
                 self._past.update({(name, asof): pair for name, pair in fresh.items()})
         return {name: kept[name][1] for name in names}
-
-
-def _last_seqs(connection: Connection, names: Sequence[str]) -> dict[str, int]:
-    found: dict[str, int] = {}
-    for start in range(0, len(names), 500):
-        rows = connection.execute(
-            select(journal_table.c.subject, func.max(journal_table.c.seq))
-            .where(journal_table.c.subject.in_(names[start : start + 500]))
-            .group_by(journal_table.c.subject)
-        )
-        found.update({row[0]: row[1] for row in rows})
-    return found
