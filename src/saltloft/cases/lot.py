@@ -27,6 +27,7 @@ from saltloft.plant.recipes import ProductDefined, StageTarget
 from saltloft.process.learning import Weighing
 from saltloft.process.piece import Piece
 from saltloft.process.programme import DAY_S, AirTrace, Programme, Span, Stage
+from saltloft.process.pulses import Pulse, fans_run
 
 MEMBERS, SEED = 400, 1
 # What the weighings of one piece may show; a slip of the decimal mark falls outside, and no chart shows it.
@@ -171,7 +172,7 @@ def piece_of(product: ProductDefined, made: LotMade, batter: Batter | None) -> P
     fat = analysed if analysed is not None else (batter.fat if batter else None)
     length = float(product.length_mm) / 1000.0
     return Piece(
-        diameter_m=Span.of(float(product.calibre_mm) / 1000.0),
+        diameter_m=Span.of(float(product.round_mm) / 1000.0),
         length_m=Span.of(length) if length > 0.0 else None,
         fat=None if fat is None else Span.of(fat),
         salt=None if batter is None else Span.of(batter.salt),
@@ -179,6 +180,10 @@ def piece_of(product: ProductDefined, made: LotMade, batter: Batter | None) -> P
         casing=product.casing or "natural",
         mould=bool(product.mould),
         fat_analysed=analysed is not None,
+        pressed_to_m=None if product.shape == "round" else Span.of(float(product.thickness_mm) / 1000.0),
+        oval=product.shape == "oval",
+        net_heat_j_mol=1000.0 * float(product.sorption_heat_kj_mol) or None,
+        rim_remembers=bool(product.rim_remembers),
     )
 
 
@@ -227,7 +232,15 @@ def _stage(stage: StageTarget, days: float) -> Stage:
         temperature_c=Span.of(float(stage.temperature_c)),
         relative_humidity=Span.of(float(stage.rh_pct) / 100.0),
         air_m_s=Span.of(float(stage.air_m_s)),
+        pulse=_pulse(stage),
     )
+
+
+def _pulse(stage: StageTarget) -> Pulse | None:
+    if not (stage.fans_on_h and stage.fans_off_h):
+        return None
+    rest = float(stage.rest_rh_pct) / 100.0
+    return Pulse(float(stage.fans_on_h), float(stage.fans_off_h), rest or None)
 
 
 def trace_of(record: LotRecord, product: ProductDefined, air: LoggedAir) -> AirTrace | None:
@@ -256,12 +269,18 @@ def trace_of(record: LotRecord, product: ProductDefined, air: LoggedAir) -> AirT
 
 
 def _air_speeds(product: ProductDefined, time_d: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Planned air speed at each moment, stage by stage; no logger reads it. [m/s]"""
+    """Planned air speed at each moment, stage by stage, fans that rest included; no logger reads it. [m/s]"""
     if not product.stages:
         return np.full(len(time_d), 0.15)
     ends_d = np.cumsum([float(stage.hours) / 24.0 for stage in product.stages])
-    speeds = np.array([float(stage.air_m_s) for stage in product.stages])
-    return np.asarray(speeds[np.minimum(np.searchsorted(ends_d, time_d, side="right"), len(speeds) - 1)])
+    at = np.minimum(np.searchsorted(ends_d, time_d, side="right"), len(product.stages) - 1)
+    speeds = np.array([float(stage.air_m_s) for stage in product.stages])[at]
+    for number, stage in enumerate(product.stages):
+        pulse = _pulse(stage)
+        if pulse is not None:
+            begin_d = ends_d[number] - float(stage.hours) / 24.0
+            speeds[(at == number) & ~fans_run(24.0 * (time_d - begin_d), pulse)] = 0.0
+    return np.asarray(speeds)
 
 
 def _weighing(reading: LossReading) -> Weighing:

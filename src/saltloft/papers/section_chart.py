@@ -15,6 +15,7 @@ from markupsafe import escape
 from numpy.typing import NDArray
 
 from saltloft.foundation.words import say
+from saltloft.papers.outline import ROUND, Outline
 from saltloft.process.result import CrossSection
 
 Array = NDArray[np.float64]
@@ -81,24 +82,27 @@ def _cuts(radius: Array, activity: Array) -> list[tuple[float, int]]:
     return found
 
 
-def slice_svg(section: CrossSection, day_d: float, extent_mm: float, words: str) -> str:
-    """One slice as rings, in its true size against the others.
+def slice_svg(
+    section: CrossSection, day_d: float, extent_mm: float, words: str, outline: Outline = ROUND
+) -> str:
+    """One slice as rings in its own outline, in its true size against the others.
 
     Args:
         section: CrossSection.
         day_d: float. From stuffing. [d]
-        extent_mm: float. Radius that fills the drawing. [mm]
+        extent_mm: float. Radius of the round section that fills the drawing. [mm]
         words: str. Alternative text.
+        outline: Outline. How the section looks as it hangs.
     """
     radius, activity, _ = at_day(section, day_d)
-    scale = 58.0 / extent_mm
-    rings = _cuts(radius, activity)
+    scale = 58.0 / (extent_mm * outline.width)
     drawn = [
-        f'<circle cx="60" cy="60" r="{outer * scale:.2f}" fill="{TINTS[kind]}"'
-        ' stroke="#22262a" stroke-width=".4"/>'
-        for outer, kind in rings
+        outline.drawn(
+            outer, float(radius[-1]), scale, f'fill="{TINTS[kind]}" stroke="#22262a" stroke-width=".4"'
+        )
+        for outer, kind in _cuts(radius, activity)
     ]
-    ghost = '<circle cx="60" cy="60" r="58" fill="none" class="ghost"/>'
+    ghost = outline.drawn(extent_mm, extent_mm, scale, 'fill="none" class="ghost"')
     text = f'<text class="on-line" x="60" y="64" text-anchor="middle">{activity[0]:.2f}</text>'
     return (
         f'<svg class="slice" viewBox="0 0 120 120" role="img" aria-label="{escape(words)}">'

@@ -10,6 +10,7 @@ from typing import Any
 from saltloft.foundation.units import Mass
 from saltloft.plant.hams import HamGroupSalted
 from saltloft.plant.readings import PressedAndCut
+from saltloft.plant.recipes import Hazard, PlanStep, ProductDefined, StageTarget
 from saltloft.plant.stock import MaterialReceived
 
 
@@ -125,8 +126,75 @@ def ham_group_salted(said: HamGroupSalted1) -> HamGroupSalted:
     return HamGroupSalted(**vars(said))
 
 
+@dataclass(frozen=True)
+class StageTarget1:
+    """One planned stage, as version 1 of a product stated it: the fans run all the time.
+
+    Args:
+        name: str.
+        hours: Decimal. [h]
+        temperature_c: Decimal. [degC]
+        rh_pct: Decimal. [%RH]
+        air_m_s: Decimal. [m/s]
+    """
+
+    name: str
+    hours: Decimal
+    temperature_c: Decimal
+    rh_pct: Decimal
+    air_m_s: Decimal
+
+
+_PLAN = PlanStep()
+
+
+@dataclass(frozen=True)
+class ProductDefined1:
+    """A product, as version 1 stated it: every piece round, the rim as the model has it.
+
+    Args:
+        product, line, family, title, recipe: str.
+        calibre_mm, length_mm: Decimal. [mm]
+        casing: str.
+        mould: int.
+        stages: tuple of StageTarget1.
+        target_weight_loss_pct: Decimal. [%]
+        market_names: tuple of str.
+        hazards: tuple of Hazard.
+        plan: PlanStep.
+        price_per_kg: Decimal. [1/kg]
+    """
+
+    product: str
+    line: str
+    family: str
+    title: str
+    recipe: str = ""
+    calibre_mm: Decimal = Decimal(0)
+    length_mm: Decimal = Decimal(0)
+    casing: str = ""
+    mould: int = 0
+    stages: tuple[StageTarget1, ...] = ()
+    target_weight_loss_pct: Decimal = Decimal(0)
+    market_names: tuple[str, ...] = ()
+    hazards: tuple[Hazard, ...] = ()
+    plan: PlanStep = _PLAN
+    price_per_kg: Decimal = Decimal(0)
+
+
+def product_defined(said: ProductDefined1) -> ProductDefined:
+    """Version 1 knew round pieces and steady fans only.
+
+    Args:
+        said: ProductDefined1.
+    """
+    stages = tuple(StageTarget(**vars(stage)) for stage in said.stages)
+    return ProductDefined(**{**vars(said), "stages": stages})
+
+
 TO_NOW: dict[type, Callable[[Any], Any]] = {
     PressedAndCut1: pressed_and_cut,
     MaterialReceived1: material_received,
     HamGroupSalted1: ham_group_salted,
+    ProductDefined1: product_defined,
 }

@@ -181,11 +181,43 @@ def _product(said: recipes.ProductDefined) -> None:
     _between("price_per_kg", said.price_per_kg, "0", "100000", "a kg")
     _between("core_readings", said.plan.core_readings, "1", "100", "")
     _between("ph_guard", said.plan.ph_guard, "0", "0.5", "")
+    _shape(said)
     for stage in said.stages:
         _between("hours", stage.hours, "0", "30000", "h")
         _temperature("temperature_c", stage.temperature_c)
         _humidity("rh_pct", stage.rh_pct)
         _between("air_m_s", stage.air_m_s, "0", "10", "m/s")
+        _pulse(stage)
+
+
+def _shape(said: recipes.ProductDefined) -> None:
+    """Two diameters for a section that is not round, none for one that is; a rim that can be."""
+    _one_of("shape", said.shape, recipes.SHAPES)
+    _between("sorption_heat_kj_mol", said.sorption_heat_kj_mol, "0", "20", "kJ/mol")
+    if said.rim_remembers not in (0, 1):
+        _refuse("rim_remembers", str(said.rim_remembers), "0, 1")
+    if said.shape == "round":
+        if said.width_mm or said.thickness_mm:
+            _refuse("shape", "round, with a width or a thickness", "oval or pressed, or neither diameter")
+        return
+    _between("width_mm", said.width_mm, "1", "400", "mm")
+    least = recipes.LEAST_FLATNESS * said.round_mm
+    if not least <= said.thickness_mm <= said.width_mm:
+        _refuse(
+            "thickness_mm",
+            f"{said.thickness_mm} mm at a width of {said.width_mm} mm",
+            f"{least:.0f} mm to the width: at least 0.4 of the round diameter of the same area",
+        )
+
+
+def _pulse(stage: recipes.StageTarget) -> None:
+    """Fans that rest need both lengths."""
+    if not (stage.fans_on_h or stage.fans_off_h or stage.rest_rh_pct):
+        return
+    _between("fans_on_h", stage.fans_on_h, "0.02", "240", "h")
+    _between("fans_off_h", stage.fans_off_h, "0.02", "240", "h")
+    if stage.rest_rh_pct:
+        _humidity("rest_rh_pct", stage.rest_rh_pct)
 
 
 def _lot(said: lots.LotMade) -> None:

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from decimal import Decimal
 
 BASES = ("meat", "batter")
+# A section as it hangs: pressed flat is a strip between two half circles, oval is an ellipse.
+SHAPES = ("round", "oval", "pressed")
+# A piece cannot be pressed flatter than this share of its round diameter (as the drying model takes it).
+LEAST_FLATNESS = Decimal("0.4")
 
 
 @dataclass(frozen=True)
@@ -88,7 +93,10 @@ class StageTarget:
         hours: Decimal. Planned length. [h]
         temperature_c: Decimal. [degC]
         rh_pct: Decimal. [%RH]
-        air_m_s: Decimal. [m/s]
+        air_m_s: Decimal. While the fans run. [m/s]
+        fans_on_h, fans_off_h: Decimal. Pulse drying: the fans run and rest in turn; both 0: they run
+            all the time. [h]
+        rest_rh_pct: Decimal. While they rest; 0: as the stage. [%RH]
     """
 
     name: str
@@ -96,6 +104,9 @@ class StageTarget:
     temperature_c: Decimal
     rh_pct: Decimal
     air_m_s: Decimal
+    fans_on_h: Decimal = Decimal(0)
+    fans_off_h: Decimal = Decimal(0)
+    rest_rh_pct: Decimal = Decimal(0)
 
 
 @dataclass(frozen=True)
@@ -119,6 +130,11 @@ class ProductDefined:
         hazards: tuple of Hazard.
         plan: PlanStep.
         price_per_kg: Decimal. Ex-works price in the house's coin. [1/kg]
+        shape: str. One of SHAPES: how the section looks as it hangs.
+        width_mm, thickness_mm: Decimal. Large and small diameter of an oval or pressed section; 0 for
+            a round one. [mm]
+        sorption_heat_kj_mol: Decimal. Net heat of sorption, per unit of the protein's part; 0: none. [kJ/mol]
+        rim_remembers: int. 1 when the rim keeps a resistance of its own (speculative).
     """
 
     product: str
@@ -136,3 +152,18 @@ class ProductDefined:
     hazards: tuple[Hazard, ...] = ()
     plan: PlanStep = PlanStep()
     price_per_kg: Decimal = Decimal(0)
+    shape: str = "round"
+    width_mm: Decimal = Decimal(0)
+    thickness_mm: Decimal = Decimal(0)
+    sorption_heat_kj_mol: Decimal = Decimal(0)
+    rim_remembers: int = 0
+
+    @property
+    def round_mm(self) -> Decimal:
+        """Diameter of the round section of the same area; the calibre where no two are stated. [mm]"""
+        if self.shape == "round" or self.width_mm < self.thickness_mm or self.thickness_mm <= 0:
+            return self.calibre_mm
+        wide, thin = float(self.width_mm), float(self.thickness_mm)
+        quarter = math.pi / 4.0
+        area = quarter * wide * thin if self.shape == "oval" else quarter * thin**2 + thin * (wide - thin)
+        return Decimal(f"{math.sqrt(area / quarter):.2f}")

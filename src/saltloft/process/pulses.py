@@ -54,3 +54,23 @@ def pulse_ends(begin_s: Array, end_s: Array, pulse: Pulse) -> Array:
     ends: Array = begin_s + (end_s - begin_s) * (within / cycles)
     ends[-1] = end_s
     return ends
+
+
+def fans_run(hours: Array, pulse: Pulse) -> NDArray[np.bool_]:
+    """Whether the fans run at moments of a pulsed stage; their true beat is not known, only its plan.
+
+    Args:
+        hours: array (moments,). From the stage's begin, rising. [h]
+        pulse: Pulse.
+
+    Returns:
+        array of bool (moments,). Each moment stands for the time to the next; where a cycle is
+        shorter than two of these, they run in as many moments as their share of the time says.
+    """
+    cycle = pulse.on_h + pulse.off_h
+    step = float(np.median(np.diff(hours))) if hours.size > 1 else 0.0
+    if cycle >= 2.0 * step:
+        run: NDArray[np.bool_] = np.mod(hours, cycle) < pulse.on_h
+        return run
+    beats = np.floor(pulse.on_share * np.arange(hours.size + 1))
+    return np.asarray(np.diff(beats) > 0.0)

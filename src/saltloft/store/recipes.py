@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from saltloft.plant.entries import versions
 from saltloft.plant.house_record import ProductRecord, RecipeRecord
 from saltloft.plant.recipes import ProductDefined, RecipeDefined
 from saltloft.plant.stated import Stated, counting
@@ -24,7 +25,7 @@ def _recipe(name: str, statements: Sequence[Stated[Any]]) -> RecipeRecord | None
 
 def products_shelf(database: Database) -> Shelf[ProductRecord]:
     """Every product; the last definition counts."""
-    return Shelf(database, "product", ("product.defined/1",), _product)
+    return Shelf(database, "product", versions("product.defined"), _product)
 
 
 def recipes_shelf(database: Database) -> Shelf[RecipeRecord]:

@@ -21,7 +21,7 @@ from saltloft.plant.lots import YIELD_USES
 from saltloft.plant.people import ROLES
 from saltloft.plant.readings import CUT_COLOURS, PH_PLACES, SAMPLE_KINDS
 from saltloft.plant.ready_plan import READY_SAMPLES
-from saltloft.plant.recipes import BASES
+from saltloft.plant.recipes import BASES, SHAPES
 from saltloft.plant.rooms import ROOM_ROLES
 from saltloft.web.payload_words import field_word, plain_value
 
@@ -35,6 +35,7 @@ CHOICES: dict[str, tuple[str, ...]] = {
     "decision": DECISIONS,
     "family": FAMILIES,
     "basis": BASES,
+    "shape": SHAPES,
     "type": INSTRUMENT_TYPES,
     "units": UNITS,
     "room.defined.role": ROOM_ROLES,

@@ -88,12 +88,20 @@ def _set_up() -> dict[str, str]:
         "length_mm": say("length of a piece, mm"),
         "casing": say("casing: natural, collagen or fibrous"),
         "mould": say("surface mould: 1 yes, 0 no"),
-        "stages": say("stages, one a line: name; hours; °C; %RH; air m/s"),
+        "stages": say(
+            "stages, one a line: name; hours; °C; %RH; air m/s; for fans that rest also: hours on; hours "
+            "off; %RH while they rest"
+        ),
         "target_weight_loss_pct": say("usual loss at sale, %"),
         "market_names": say("identity names it is sold under, with ; between"),
         "hazards": say("hazards of its plan, one a line: name; reason when left out"),
         "plan": say("plan: core readings a set; pH guard; longest gap in minutes; signed by"),
         "price_per_kg": say("price a kilogram"),
+        "shape": say("section as it hangs"),
+        "width_mm": say("large diameter of an oval or pressed section, mm; 0 for round"),
+        "thickness_mm": say("small diameter of an oval or pressed section, mm; 0 for round"),
+        "sorption_heat_kj_mol": say("net heat of sorption, kJ/mol, 0 for none"),
+        "rim_remembers": say("rim with a resistance of its own (speculative): 1 yes, 0 no"),
     }
 
 

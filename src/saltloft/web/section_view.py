@@ -10,9 +10,11 @@ import numpy as np
 from markupsafe import Markup
 
 from saltloft.foundation.words import say
+from saltloft.papers.outline import ROUND, Outline
 from saltloft.papers.page import Grid
 from saltloft.papers.section_chart import Axis, at_day, map_svg, scale_svg, slice_svg
 from saltloft.plant.answers import LotOutlook
+from saltloft.plant.recipes import ProductDefined
 from saltloft.plant.sentences import calendar_day, day_words
 from saltloft.process.result import CrossSection
 from saltloft.web.quantities import Units, plain
@@ -51,18 +53,32 @@ class SectionView:
     slices: tuple[Slice, ...]
     scale: Markup
     scale_words: str
+    outline_words: str
     wide: Markup
     narrow: Markup
     words: str
     table: Grid
 
 
-def section_view(outlook: LotOutlook | None, units: Units) -> SectionView | None:
+def outline_of(product: ProductDefined) -> Outline:
+    """How a product's section looks as it hangs.
+
+    Args:
+        product: ProductDefined.
+    """
+    if product.shape == "round" or not product.round_mm:
+        return ROUND
+    wide, thin = (float(one / product.round_mm) for one in (product.width_mm, product.thickness_mm))
+    return Outline(product.shape, wide, thin)
+
+
+def section_view(outlook: LotOutlook | None, units: Units, outline: Outline = ROUND) -> SectionView | None:
     """The slice of the last forecast; None where there is none, or a forecast of an earlier version.
 
     Args:
         outlook: LotOutlook or None.
         units: Units.
+        outline: Outline. How the section looks as it hangs.
     """
     section = None if outlook is None else outlook.result.section
     if outlook is None or section is None or len(section.time_d) < 2:
@@ -78,9 +94,10 @@ def section_view(outlook: LotOutlook | None, units: Units) -> SectionView | None
     return SectionView(
         sentence=_sentence(outlook, section),
         big=_big(outlook, section, units),
-        slices=tuple(_slice(outlook, section, units, day, title) for day, title in days),
+        slices=tuple(_slice(outlook, section, units, day, title, outline=outline) for day, title in days),
         scale=Markup(scale_svg()),
         scale_words=say("water activity: light is dry, dark is wet; one tint is 0.02"),
+        outline_words=_outline_words(outline),
         wide=drawn[0],
         narrow=drawn[1],
         words=words,
@@ -161,7 +178,21 @@ def _big(outlook: LotOutlook, section: CrossSection, units: Units) -> tuple[Big,
     return tuple(found)
 
 
-def _slice(outlook: LotOutlook, section: CrossSection, units: Units, day: float, title: str) -> Slice:
+def _outline_words(outline: Outline) -> str:
+    """What the dashed line is, and what the radii of a section that is not round stand for."""
+    if outline.shape == "round":
+        return say(
+            "The number in the middle is the core’s; the dashed circle is the calibre when it was stuffed."
+        )
+    return say(
+        "The number in the middle is the core’s; the dashed line is the section when it was stuffed. Calibre "
+        "and depths are those of a round piece of the same section."
+    )
+
+
+def _slice(
+    outlook: LotOutlook, section: CrossSection, units: Units, day: float, title: str, *, outline: Outline
+) -> Slice:
     today = outlook.asof.astimezone(ZoneInfo(outlook.zone)).date()
     radius, activity, _ = at_day(section, day)
     calibre = f"{length_of(2.0 * radius[-1], units)} {length_unit(units)}"
@@ -175,7 +206,8 @@ def _slice(outlook: LotOutlook, section: CrossSection, units: Units, day: float,
         rim=rim,
     )
     lines = (when, calibre, say("core {core} · rim {rim}", core=core, rim=rim))
-    return Slice(Markup(slice_svg(section, day, float(section.radius_mm.max()), words)), title, lines)
+    drawn = slice_svg(section, day, float(section.radius_mm.max()), words, outline)
+    return Slice(Markup(drawn), title, lines)
 
 
 def _words(outlook: LotOutlook, section: CrossSection, units: Units, today: date) -> str:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import is_dataclass
 from datetime import UTC, datetime
 from decimal import Decimal
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -48,7 +50,14 @@ def test_a_payload_of_an_earlier_version_is_read_as_the_newest(kind: str, data: 
     assert kind_of(now) == newest(kind) != kind
     for name in encode(old):
         said, kept = getattr(old, name), getattr(now, name)
-        assert kept == said or (said == 0 and kept == -1), name
+        assert _says(kept, said), name
+
+
+def _says(kept: Any, said: Any) -> bool:
+    """The same, 'not looked' for a nought, or lines of a later shape that say all of the earlier one."""
+    if isinstance(said, tuple) and any(is_dataclass(one) for one in said):
+        return all(vars(old).items() <= vars(new).items() for old, new in zip(said, kept, strict=True))
+    return bool(kept == said or (said == 0 and kept == -1))
 
 
 def test_what_version_1_could_not_say_is_not_said_for_it() -> None:

@@ -14,7 +14,7 @@ from saltloft.foundation.errors import InputError
 from saltloft.process.draws import draw
 from saltloft.process.drying.nodes import radau_nodes
 from saltloft.process.programme import DAY_S, Programme
-from saltloft.process.pulses import Pulse, pulse_ends
+from saltloft.process.pulses import Pulse, fans_run, pulse_ends
 from saltloft.process.simulate import Run, simulate
 
 CASE = """
@@ -134,3 +134,15 @@ def test_what_a_case_may_say_of_its_piece(tmp_path: Path, line: str, wrong: str)
     assert made.oval == ("oval" in line)
     assert made.rim_remembers == ("remembers" in line)
     assert (made.net_heat_j_mol == 5000.0) == ("heat" in line)
+
+
+def test_planned_fans_run_their_share_of_a_log_whatever_its_step() -> None:
+    """Half-hour means of a log: cycles of six hours are followed, cycles of half an hour by their share."""
+    hours = np.arange(0.0, 240.0, 0.5)
+    long = fans_run(hours, Pulse(2.0, 4.0))
+    assert long[:12].tolist() == [True] * 4 + [False] * 8
+    assert long.mean() == pytest.approx(1.0 / 3.0, abs=0.01)
+    short = fans_run(hours, Pulse(0.1, 0.3))
+    assert short.mean() == pytest.approx(0.25, abs=0.01)
+    assert not (short[1:] & short[:-1]).any()
+    assert fans_run(hours[:1], Pulse(2.0, 4.0)).tolist() == [True]

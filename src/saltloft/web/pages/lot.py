@@ -42,7 +42,7 @@ from saltloft.web.insight_view import insight_view
 from saltloft.web.payload_words import kind_word, payload_words
 from saltloft.web.quantities import Units, plain
 from saltloft.web.ready_view import hand_view, ready_view
-from saltloft.web.section_view import section_view
+from saltloft.web.section_view import outline_of, section_view
 from saltloft.web.states import state_word
 from saltloft.web.verdict_words import confidence_words, margin_words
 from saltloft.web.visitor import SignedInVisitor, Visitor
@@ -121,7 +121,7 @@ def lot_page(
         actions=actions(visitor, record),
         three=three_lines(folder, visitor.units, hand.kept_hand(house)),
         why=insight_view(house, outlook, visitor.units),
-        inside=section_view(outlook, visitor.units),
+        inside=section_view(outlook, visitor.units, outline_of(folder.product)),
         ready_and_dispatch=ready_view(house, folder, visitor, sure),
         hand_against_number=hand_view(house, folder, visitor),
         stands=[stand_line(stand, visitor.units) for stand in folder.judgement.hazards],
