@@ -1,0 +1,1 @@
+"""Speed of the record: entries through the web API, walking the chain, building the tables anew."""
