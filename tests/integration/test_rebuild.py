@@ -40,9 +40,10 @@ FLOW = frozenset(
     recall.drilled/1 product.numbered/1""".split()
 )
 WIRE = frozenset({"device.revoked/1", "token.issued/1", "offline.entered/1", "tare.weighed/1"})
+SHAPED = frozenset({"product.defined/2"})
 KEPT = {
-    "kept_journal_1.json": NOT_ENTERED | LATER | FLOW | WIRE,
-    "kept_journal_2.json": NOT_ENTERED | {"lot.pressed_and_cut/1"} | FLOW | WIRE,
+    "kept_journal_1.json": NOT_ENTERED | LATER | FLOW | WIRE | SHAPED,
+    "kept_journal_2.json": NOT_ENTERED | {"lot.pressed_and_cut/1"} | FLOW | WIRE | SHAPED,
 }
 
 
