@@ -25,6 +25,7 @@ COMMAND_MODULES: tuple[str, ...] = (
     "forecast",
     "judge",
     "dossier",
+    "balance",
     "dry",
     "ferment",
     "serve",

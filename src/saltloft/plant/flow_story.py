@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import Decimal
+from fractions import Fraction
 from typing import Any, Protocol
 
 from saltloft.plant import flow, hams, lots, orders, stock
@@ -120,8 +121,9 @@ def allocate(whole: int, shares: Sequence[Decimal]) -> list[int]:
         >>> allocate(100, [Decimal(1), Decimal(1), Decimal(1)])
         [34, 33, 33]
     """
-    total = sum(shares, Decimal(0))
-    exact = [Decimal(whole) * share / total for share in shares]
+    # Fractions: a decimal quotient rounded up could give more than there is.
+    total = sum(map(Fraction, shares), Fraction(0))
+    exact = [whole * Fraction(share) / total for share in shares]
     parts = [int(part) for part in exact]
     over = whole - sum(parts)
     by_remainder = sorted(range(len(parts)), key=lambda number: (parts[number] - exact[number], number))

@@ -13,6 +13,9 @@ from saltloft.foundation.errors import StoreError
 from saltloft.plant.answers import JournalHead
 from saltloft.plant.digital_link import ProductNumbered
 from saltloft.plant.entries import versions
+from saltloft.plant.flow import LotSliced, PackMade
+from saltloft.plant.orders import OrderEnded, OrderPlaced, ShipmentSent
+from saltloft.plant.parties import PartyAdded
 from saltloft.plant.people import DeviceEnrolled, FactConfirmed, HouseSetUp
 from saltloft.plant.readings import CheckDone, DocumentRecorded, PressedAndCut
 from saltloft.plant.recall import RecallDrilled
@@ -21,6 +24,7 @@ from saltloft.plant.stock import MaterialReceived
 from saltloft.store import journal, projection
 from saltloft.store.attachments import Attachments
 from saltloft.store.database import Database
+from saltloft.store.flow import FlowTables
 from saltloft.store.instruments import instruments_shelf
 from saltloft.store.journal import Entry
 from saltloft.store.kept import Kept
@@ -66,6 +70,13 @@ class Store:
         self.products = products_shelf(database)
         self.recipes = recipes_shelf(database)
         self.stock = Stock(database)
+        self.flow = FlowTables(database)
+        self.parties = Listing(database, ("party.added/1",), PartyAdded)
+        self.orders = Listing(database, ("order.placed/1",), OrderPlaced)
+        self.order_ends = Listing(database, ("order.ended/1",), OrderEnded)
+        self.slicings = Listing(database, ("lot.sliced/1",), LotSliced)
+        self.packs = Listing(database, ("pack.made/1",), PackMade)
+        self.shipments = Listing(database, ("shipment.sent/1",), ShipmentSent)
         self.trace = Trace(database)
         self.people = People(database, self.secrets)
         self.checks = Listing(database, ("check.done/1",), CheckDone)
