@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 from decimal import Decimal
 from pathlib import Path
@@ -46,7 +47,12 @@ def house(tmp_path_factory: pytest.TempPathFactory) -> House:
     rng = np.random.default_rng(8)
     for number in range(ADDED):
         lot = f"AL-A{number}"
-        at_the_time(made, lot_made(lot), lots.LotHung(lot, "D2"), at=MADE_AT + timedelta(hours=1 + number))
+        at_the_time(
+            made,
+            replace(lot_made(lot), consumed=()),
+            lots.LotHung(lot, "D2"),
+            at=MADE_AT + timedelta(hours=1 + number),
+        )
         for day, loss in ((6.0, 0.12), (9.0, 0.18), (12.0, 0.25), (15.0, 0.31), (18.0, 0.36)):
             own = loss + 0.01 * rng.standard_normal()
             press = tuple(int(np.clip(round(1.0 + own / 0.08 * 0.9 + 0.3 * z), 1, 5)) for z in
