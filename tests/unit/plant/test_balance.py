@@ -33,14 +33,14 @@ def test_parts_add_up_to_the_whole(whole: int, shares: list[Decimal]) -> None:
 
 
 def test_a_tie_of_remainders_goes_to_the_first() -> None:
-    """Hamilton's rule of the largest remainder; ties by order, so that a split always gives the same parts."""
+    """Hamilton's rule of the largest remainder; ties by order, so a split always gives the same parts."""
     assert allocate(100, [Decimal(1)] * 3) == [34, 33, 33]
     # By hand: 4.3, 3.1 and 2.6 of ten; the one left over goes to the remainder of 0.6.
     assert allocate(10, [Decimal(43), Decimal(31), Decimal(26)]) == [4, 3, 3]
 
 
 def test_the_mock_recall_of_the_heat_week_closes_at_the_lot() -> None:
-    """Finished 3,482 of 5,730 kg against 3,581 expected at 0.625: -2.8 %, inside the band of 4 % (by hand)."""
+    """Finished 3,482 of 5,730 kg against 3,581 expected at 0.625: -2.8 %, inside the band (by hand)."""
     band = YieldBand(0.625 * 0.96, 0.625, 0.625 * 1.04)
     node = FlowNode("L", "lot", "mixed", 5730 * KG, AT)
     into = [link("FEN-118", "L", 25, "batch"), link("LT-1", "L", 5735, "batch")]
