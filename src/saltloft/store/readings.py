@@ -81,7 +81,7 @@ class Readings(Shelf[BatchRecord]):
                 select(batch_number.c.number).where(batch_number.c.batch == info.batch)
             ).scalar()
             if number is None:
-                _insert(connection, info.batch, ordered)
+                put_batch(connection, info.batch, ordered)
             elif not list(journal.by_ids(connection, [entry_id])):
                 raise StoreError(f"the batch {info.batch} was sealed already", do="give it another name")
             writing.append(connection, [new])
@@ -313,7 +313,8 @@ def _moment(seconds: int) -> str:
     return f"{datetime.fromtimestamp(seconds, UTC):%Y-%m-%dT%H:%M:%SZ}"
 
 
-def _insert(connection: Connection, batch: str, columns: Columns) -> None:
+def put_batch(connection: Connection, batch: str, columns: Columns) -> None:
+    """Add the rows of a batch, inside the caller's transaction; the newest batch has the highest number."""
     number = (connection.execute(select(func.max(batch_number.c.number))).scalar() or 0) + 1
     connection.execute(batch_number.insert().values(number=number, batch=batch))
     for name in sorted(columns):
