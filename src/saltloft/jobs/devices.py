@@ -16,7 +16,6 @@ from datetime import datetime, timedelta
 from typing import Protocol
 
 from saltloft.foundation.errors import InputError, RuleBroken
-from saltloft.plant.entries import encode
 from saltloft.plant.people import DeviceRevoked, EnteredOffline, TokenIssued
 from saltloft.plant.stated import Stated
 from saltloft.store.devices import CodeRow, Devices, DeviceState
@@ -24,6 +23,9 @@ from saltloft.store.listing import Listing
 from saltloft.store.open import Store
 
 CODE_MINUTES = 10
+MEASURED_AGAIN = timedelta(hours=1)
+# The way through the network takes this long at times; a clock that far off is none the worse.
+CLOCK_NOISE_MS = 2000
 # What a code may make: devices that people hold, and tokens for programs.
 DEVICE_SCOPE = "entries"
 PROGRAM_SCOPES = ("scale", "readings", "reading")
@@ -163,7 +165,7 @@ def labels(house: DeviceHouse) -> dict[str, str]:
 
 
 def measure_clock(house: DeviceHouse, device: str, phone_clock: datetime, now: datetime) -> int:
-    """Keep how far a device's clock is from the house's.
+    """How far a device's clock is from the house's; kept when it changed, or was not measured for an hour.
 
     Args:
         house: DeviceHouse.
@@ -175,29 +177,58 @@ def measure_clock(house: DeviceHouse, device: str, phone_clock: datetime, now: d
         int. The house's clock less the device's. [ms]
     """
     offset_ms = round((now - phone_clock).total_seconds() * 1000)
-    Devices(house.store.database).keep_clock(device, offset_ms, now)
+    known = Devices(house.store.database)
+    state = known.state(device)
+    old = state.offset_at is None or not timedelta(0) <= now - state.offset_at < MEASURED_AGAIN
+    if old or abs(offset_ms - state.offset_ms) > CLOCK_NOISE_MS:
+        known.keep_clock(device, offset_ms, now)
     return offset_ms
 
 
-def offline_marks(house: DeviceHouse, entries: Sequence[str], device: str = "") -> dict[str, EnteredOffline]:
-    """Which of these entries are marked as entered without a network, with the mark.
+def offline_mark(
+    house: DeviceHouse,
+    device: str,
+    entries: Sequence[str],
+    offset_ms: int,
+    offset_now_ms: int,
+    *,
+    session: bool,
+) -> EnteredOffline | None:
+    """What is stated beside entries that a device kept while it had no network.
+
+    Args:
+        house: DeviceHouse.
+        device: str.
+        entries: sequence of str. Ids that are being handed in now.
+        offset_ms, offset_now_ms: int. As in EnteredOffline. [ms]
+        session: bool. Whether a person is signed in on the device now.
+
+    Returns:
+        EnteredOffline or None. None when every one of them is in the journal already.
+    """
+    known = Devices(house.store.database).in_journal(entries)
+    fresh = tuple(one for one in entries if one not in known)
+    return EnteredOffline(device, fresh, offset_ms, offset_now_ms, int(session)) if fresh else None
+
+
+def mark_id(first: str, mark: EnteredOffline) -> str:
+    """The id of a mark: as old as the first entry it names, and the same when it is stated again."""
+    digest = hashlib.sha256("\n".join(mark.entries).encode()).hexdigest()
+    return f"{first[:19]}-{digest[:16]}"
+
+
+def offline_marks(house: DeviceHouse, entries: Sequence[str]) -> dict[str, EnteredOffline]:
+    """Which of these entries came from a device without a network, with what was stated beside them.
 
     Args:
         house: DeviceHouse.
         entries: sequence of str. Ids.
-        device: str. Look among this device's marks only; empty: all.
     """
-    wanted, found = set(entries), {}
-    for said in Listing(house.store.database, ("offline.entered/1",), EnteredOffline).all():
-        if not device or said.payload.device == device:
-            found.update({one: said.payload for one in said.payload.entries if one in wanted})
+    wanted = set(entries)
+    found: dict[str, EnteredOffline] = {}
+    for mark in Devices(house.store.database).marks_beside(entries):
+        found.update({one: mark for one in mark.entries if one in wanted})
     return found
-
-
-def mark_id(mark: EnteredOffline) -> str:
-    """The entry id of a mark, made from what it says, so that marking twice is harmless."""
-    digest = hashlib.sha256(repr(encode(mark)["entries"]).encode()).hexdigest()
-    return f"offline-{digest[:40]}"
 
 
 def _digest(code: str) -> str:

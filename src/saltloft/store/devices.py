@@ -2,14 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
 from sqlalchemy import Connection, insert, select, update
 
+from saltloft.plant.canonical import read_canonical
+from saltloft.plant.entries import decode
+from saltloft.plant.people import EnteredOffline
+from saltloft.store import journal
 from saltloft.store.database import Database
 from saltloft.store.moments import from_text, to_text
 from saltloft.store.tables import device_state, device_token, enrol_code, session
+from saltloft.store.tables import journal as journal_table
+
+MARK = "offline.entered/1"
+# More than one commit ever takes: what waiting writers share.
+MOST_IN_A_COMMIT = 5000
 
 
 @dataclass(frozen=True)
@@ -138,6 +148,30 @@ class Devices:
     def keep_tries(self, device: str, tries: int, since: datetime) -> None:
         """Keep the number of wrong PINs and since when they are counted."""
         self._keep(device, tries=tries, tries_since=to_text(since))
+
+    def in_journal(self, entries: Sequence[str]) -> set[str]:
+        """Which of these ids the journal holds already."""
+        with self.database.reading() as connection:
+            return {entry.id for entry in journal.by_ids(connection, entries)}
+
+    def marks_beside(self, entries: Sequence[str]) -> list[EnteredOffline]:
+        """The marks of entries made without a network that stand where these entries stand.
+
+        Notes:
+            A mark is written in the commit of the entries it names, right behind them.
+        """
+        with self.database.reading() as connection:
+            seqs = [entry.seq for entry in journal.by_ids(connection, entries)]
+            if not seqs:
+                return []
+            rows = connection.execute(
+                select(journal_table.c.kind, journal_table.c.body).where(
+                    journal_table.c.kind == MARK,
+                    journal_table.c.seq > min(seqs),
+                    journal_table.c.seq <= max(seqs) + MOST_IN_A_COMMIT,
+                )
+            )
+            return [decode(row.kind, read_canonical(row.body)) for row in rows]
 
     def end_sessions(self, device: str, now: datetime) -> None:
         """End every session on a device."""

@@ -13,8 +13,8 @@ from saltloft.foundation.errors import RuleBroken, SaltloftError
 from saltloft.foundation.units import mass
 from saltloft.foundation.words import say
 from saltloft.house import House
+from saltloft.jobs import devices, lots, record
 from saltloft.jobs import hand as hand_job
-from saltloft.jobs import lots, record
 from saltloft.jobs import ready as ready_job
 from saltloft.plant.answer_json import judge_json, today_json
 from saltloft.plant.answers import LotOutlook
@@ -30,6 +30,7 @@ from saltloft.web.visitor import Sender, sender_of
 
 routes = APIRouter(prefix="/api/v1")
 MOST_ENTRIES = 100
+LONGEST_OFFSET_MS = 100 * 366 * 24 * 3600 * 1000
 
 
 class EntryIn(BaseModel):
@@ -41,7 +42,14 @@ class EntryIn(BaseModel):
     happened_at: datetime = Field(description="When it happened, with offset.")
     payload: dict[str, Any] = Field(description="As journaled; a mass may be {number, unit} as typed.")
     person: str = Field(default="", max_length=80, description="Who was signed in on the device.")
-    seen: int | None = Field(default=None, description="Journal number its author looked at.")
+    seen: int | None = Field(default=None, ge=0, le=2**62, description="Journal number its author looked at.")
+    offline: bool = Field(default=False, description="The device kept it while it had no network.")
+    clock_offset_ms: int = Field(
+        default=0,
+        ge=-LONGEST_OFFSET_MS,
+        le=LONGEST_OFFSET_MS,
+        description="The house's clock less the device's, as last measured; happened_at has it in it.",
+    )
 
 
 class EntriesIn(BaseModel):
@@ -85,9 +93,33 @@ def take_entries(request: Request, sender: SenderHere, body: EntriesIn) -> Entri
     by_id: dict[str, EntryOut] = {}
     if drafts:
         stamp = Stamp(sender.person, sender.device, house.now())
-        by_id = {receipt.entry_id: _out(receipt) for receipt in record.enter(house, stamp, drafts)}
+        mark = _mark(house, sender, body, {draft.id: draft for draft in drafts})
+        receipts = record.enter(house, stamp, [*drafts, *mark])
+        by_id = {receipt.entry_id: _out(receipt) for receipt in receipts}
     by_id.update({name: answer for name, answer in answers.items() if isinstance(answer, EntryOut)})
     return EntriesOut(entries=[by_id[entry.id] for entry in body.entries])
+
+
+def _mark(house: House, sender: Sender, body: EntriesIn, drafts: dict[str, Draft]) -> list[Draft]:
+    """What is stated, in the same commit, beside entries that a device kept while it had no network."""
+    now, offset_now_ms = house.now(), 0
+    if body.phone_clock is not None and body.phone_clock.tzinfo is not None:
+        offset_now_ms = devices.measure_clock(house, sender.device, body.phone_clock, now)
+    late = [entry for entry in body.entries if entry.offline and entry.id in drafts]
+    if not late:
+        return []
+    said = devices.offline_mark(
+        house,
+        sender.device,
+        [entry.id for entry in late],
+        late[0].clock_offset_ms,
+        offset_now_ms,
+        session=bool(sender.person),
+    )
+    if said is None:
+        return []
+    first = drafts[late[0].id]
+    return [Draft(devices.mark_id(first.id, said), said, now, person=first.person, device=sender.device)]
 
 
 def _drafted(house: House, sender: Sender, entry: EntryIn) -> Draft | EntryOut:

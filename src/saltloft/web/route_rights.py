@@ -150,4 +150,6 @@ def refusal(house: House, request: Request) -> Response | None:
     comes_as = standing(house, request)
     if who & comes_as:
         return None
-    return errors.sign_in_first(request) if comes_as == {NOBODY} else errors.other_role(request)
+    # A device's cookie is no person: its pages ask who is there. A program's token is told no.
+    known = NOBODY not in comes_as or "authorization" in request.headers
+    return errors.other_role(request) if known and comes_as != {NOBODY} else errors.sign_in_first(request)

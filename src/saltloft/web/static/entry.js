@@ -165,7 +165,7 @@
     await store(form, {
       kind: form.dataset.kind, subject: field(form, "lot"), payload: payload, person: self.SaltloftPage.person(),
       label: [field(form, "lot"), tag ? tag.value : "", (typed.join(" ") + " " + field(form, "unit")).trim()].filter(Boolean).join(" · "), page: form.dataset.page,
-      happened_at: self.SaltloftPage.now(),
+      happened_at: self.SaltloftPage.now(), clock_offset_ms: self.SaltloftPage.clockOffset(),
     });
   }
 

@@ -61,7 +61,8 @@
   function wire(item) {
     return {
       id: item.id, kind: item.kind, subject: item.subject, happened_at: item.happened_at,
-      payload: item.payload, person: item.person,
+      payload: item.payload, person: item.person, seen: item.seen === undefined ? null : item.seen,
+      offline: Boolean(item.late), clock_offset_ms: item.clock_offset_ms || 0,
     };
   }
 
@@ -88,12 +89,23 @@
     }
   }
 
+  // An entry that found no network the first time, or was made long ago, came in late.
+  const LATE_MS = 60000;
+  async function sure(items) {
+    for (const item of items) {
+      const old = item.made_ms && Date.now() - item.made_ms > LATE_MS;
+      if ((item.tried || old) && !item.late) { item.late = true; await put(item); }
+      else if (!item.tried) { item.tried = true; await put(item); }
+    }
+    return items;
+  }
+
   async function sendNow() {
     const receipts = new Map();
     const waiting = (await all()).filter(function (item) { return item.state === "waiting"; });
     for (let start = 0; start < waiting.length; start += AT_ONCE) {
       const items = waiting.slice(start, start + AT_ONCE);
-      const answers = await post(items);
+      const answers = await post(await sure(items));
       for (const receipt of answers) {
         const item = items.find(function (own) { return own.id === receipt.id; });
         if (item) {
@@ -114,7 +126,7 @@
   }
 
   async function add(item) {
-    const whole = Object.assign({ id: newId(), state: "waiting", words: "", happened_at: new Date().toISOString() }, item);
+    const whole = Object.assign({ id: newId(), state: "waiting", words: "", happened_at: new Date().toISOString(), made_ms: Date.now() }, item);
     await put(whole);
     return whole;
   }

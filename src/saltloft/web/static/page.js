@@ -57,9 +57,8 @@
     localStorage.setItem("saltloft-clock-ms", String(Math.round(Date.parse((await answer.json()).now) - middle)));
   }
 
-  function now() {
-    return new Date(Date.now() + Number(localStorage.getItem("saltloft-clock-ms") || 0)).toISOString();
-  }
+  function clockOffset() { return Number(localStorage.getItem("saltloft-clock-ms") || 0); }
+  function now() { return new Date(Date.now() + clockOffset()).toISOString(); }
 
   // Fragment swap: a link or form with data-swap replaces that one part of the page.
   async function swap(url, target) {
@@ -117,7 +116,7 @@
   }
   showWho();
 
-  self.SaltloftPage = { person: person, showWho: showWho, sendWaiting: sendWaiting, showWaiting: showWaiting, askForBackgroundSync: askForBackgroundSync, now: now };
+  self.SaltloftPage = { person: person, showWho: showWho, sendWaiting: sendWaiting, showWaiting: showWaiting, askForBackgroundSync: askForBackgroundSync, now: now, clockOffset: clockOffset };
   window.addEventListener("online", sendWaiting);
   setInterval(async function () {
     if ((await box.all()).some(function (item) { return item.state === "waiting"; })) { sendWaiting(); }
