@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from tests.integration.databases import behind
 from tests.small_house import BY, NOW, enter, one_of_each, weighing, with_lot
 
 from saltloft.foundation.errors import InputError, RuleBroken, StoreError, UnknownName
@@ -16,6 +17,8 @@ from saltloft.house import House
 from saltloft.jobs import keep, people
 from saltloft.plant.readings import ReadingsSealed
 from saltloft.store import projection
+
+pytestmark = pytest.mark.usefixtures("either_database")
 
 
 @pytest.fixture
@@ -52,6 +55,9 @@ def test_a_restored_house_is_the_same_house(house: House, tmp_path: Path) -> Non
         with pytest.raises(RuleBroken, match="wrong"):
             people.check_pin(again, "ilo", "4711", NOW)
     assert not any("key" in name for name in zipfile.ZipFile(done.path).namelist())
+    # Nor is the place of the database, which may hold a password: the restored house is a file.
+    assert b"database_url" not in zipfile.ZipFile(done.path).read("house.toml")
+    assert (back.path / "house.db").is_file()
 
 
 def test_a_backup_while_entries_come_in_is_whole(house: House, tmp_path: Path) -> None:
@@ -136,11 +142,9 @@ def test_a_path_that_climbs_out_is_refused_even_when_its_sum_fits(house: House, 
 
 def test_a_house_whose_chain_is_broken_is_not_backed_up_as_good(house: House, tmp_path: Path) -> None:
     """The copy is verified before it gets its name."""
-    import sqlite3
-
-    raw = sqlite3.connect(house.folder / "house.db")
-    raw.executescript("DROP TRIGGER journal_no_update; UPDATE journal SET person = 'x' WHERE seq = 7;")
-    raw.close()
+    with behind(house.folder) as raw:
+        raw.free()
+        raw.execute("UPDATE journal SET person = 'x' WHERE seq = 7")
     with pytest.raises(StoreError, match="Entry 7"):
         keep.backup(house, tmp_path / "b")
     assert not list((tmp_path / "b").iterdir())

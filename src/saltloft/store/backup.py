@@ -1,8 +1,10 @@
 """Backup while running, and restore into an empty folder; both are verified before they count.
 
-A backup is one zip file: house.toml, the database as SQLite's own backup copies
-it, the attached files, and manifest.json with every file's SHA-256 and the
-head. The key that protects PINs stays behind: after a restore PINs are set anew.
+A backup is one zip file: house.toml, the database as one SQLite file (SQLite's
+own backup of a file, a copy row for row of PostgreSQL), the attached files, and
+manifest.json with every file's SHA-256 and the head. The key that protects PINs
+and the place of the database stay behind: a restored house is a file in its
+folder, and PINs are set anew.
 """
 
 from __future__ import annotations
@@ -20,7 +22,9 @@ from pathlib import Path, PurePosixPath
 from saltloft.foundation.errors import InputError, StoreError
 from saltloft.plant.answers import JournalHead
 from saltloft.store import journal
+from saltloft.store.copying import copy_into
 from saltloft.store.database import Database
+from saltloft.store.engines import SQLITE
 from saltloft.store.moments import from_text, to_text
 from saltloft.store.verify import verify
 
@@ -75,7 +79,7 @@ def backup(database: Database, folder: Path, into: Path, now: datetime) -> Backu
         packed = Path(aside) / "backup.zip"
         _pack(
             packed,
-            {SETTINGS_FILE: folder / SETTINGS_FILE, DATABASE_FILE: copy},
+            {SETTINGS_FILE: _settings_to_pack(folder, Path(aside)), DATABASE_FILE: copy},
             folder,
             files,
             head=head,
@@ -143,7 +147,23 @@ class _Manifest:
     head: JournalHead
 
 
+def _settings_to_pack(folder: Path, aside: Path) -> Path:
+    """house.toml without the place of the database, which may hold a password."""
+    packed = aside / SETTINGS_FILE
+    lines = (folder / SETTINGS_FILE).read_text(encoding="utf-8").splitlines(keepends=True)
+    kept = [line for line in lines if line.partition("=")[0].strip() not in ("database", "database_url")]
+    packed.write_text("".join(kept), encoding="utf-8")
+    return packed
+
+
 def _copy_database(database: Database, copy: Path) -> None:
+    if database.dialect != SQLITE:
+        other = Database(copy)
+        try:
+            copy_into(database, other)
+        finally:
+            other.close()
+        return
     target = sqlite3.connect(copy)
     try:
         with database.reading() as connection:

@@ -12,7 +12,7 @@ from saltloft.store.engines import POSTGRESQL
 from saltloft.store.tables import BUILT, BUILT_VERSION, KEPT, SCRATCH, built
 
 # Every revision ever released, oldest first; the last is what this program writes.
-REVISIONS = ("0001", "0002", "0003")
+REVISIONS = ("0001", "0002", "0003", "0004")
 
 
 def revision_of(connection: Connection) -> str:

@@ -77,6 +77,42 @@ reading = Table(
     sqlite_with_rowid=False,
 )
 
+# Beside the mean of a live minute, which stands in `reading`.
+reading_minute = Table(
+    "reading_minute",
+    KEPT,
+    Column("series", Integer, nullable=False),
+    Column("at", Big, nullable=False),
+    Column("batch", Big, nullable=False),
+    Column("lowest", Double, nullable=False),
+    Column("highest", Double, nullable=False),
+    Column("count", Integer, nullable=False),
+    PrimaryKeyConstraint("series", "at", "batch"),
+    sqlite_with_rowid=False,
+)
+
+# Live values as they came, compressed: those of one series, day and batch.
+reading_block = Table(
+    "reading_block",
+    KEPT,
+    Column("series", Integer, nullable=False),
+    Column("day", Big, nullable=False),  # midnight UTC, seconds since 1970
+    Column("batch", Big, nullable=False),
+    Column("count", Integer, nullable=False),
+    Column("body", LargeBinary, nullable=False),
+    PrimaryKeyConstraint("series", "day", "batch"),
+)
+
+# When the house was last backed up, its restore tried, its head sent out.
+upkeep = Table(
+    "upkeep",
+    KEPT,
+    Column("sort", Words, primary_key=True),
+    Column("at", Words, nullable=False),
+    Column("good", Integer, nullable=False),
+    Column("words", Words, nullable=False),
+)
+
 person_secret = Table(
     "person_secret",
     KEPT,
