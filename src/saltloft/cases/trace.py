@@ -8,11 +8,12 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 from saltloft.cases.open_house import OpenHouse
+from saltloft.cases.yields import yield_bands
 from saltloft.foundation.errors import InputError, UnknownName
 from saltloft.foundation.words import say
 from saltloft.plant.contact import Contact, contacts_of
 from saltloft.plant.recall import Yielding
-from saltloft.plant.trace import DOWN, Flow, Node, out_of
+from saltloft.plant.trace import DOWN, SLICED, Flow, Node, out_of
 from saltloft.plant.traced import Caller
 from saltloft.store.moments import from_text, to_text
 from saltloft.store.runs import Runs
@@ -74,8 +75,13 @@ def titles_of(house: OpenHouse) -> dict[str, str]:
 
 
 def yields_of(house: OpenHouse, nodes: Iterable[Node]) -> dict[str, Yielding]:
-    """What each lot should give in all; lots whose product has no known loss are left out."""
-    return {}
+    """What each lot should give in all; lots without any ground for it are left out."""
+    green = {node.node: node.booked_mg for node in nodes if node.sort == "lot" and node.state != SLICED}
+    return (
+        {lot: Yielding(*band.of(green[lot])) for lot, band in yield_bands(house, green).items()}
+        if green
+        else {}
+    )
 
 
 def callers_of(house: OpenHouse, parties: Collection[str]) -> dict[str, Caller]:

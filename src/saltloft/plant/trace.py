@@ -21,7 +21,7 @@ from saltloft.foundation.words import say
 
 DOWN, UP = "down", "up"
 # A lot in one of these states gives nothing any more; what is not booked out of it dried away.
-ENDED_STATES = frozenset({"off_racks", "released", "gone", "split", "merged"})
+ENDED_STATES = frozenset({"off_racks", "released", "gone", "ended"})
 # Slices stand under a number of their own like goods that were packed.
 SLICED = "sliced"
 
@@ -274,19 +274,22 @@ def carried_up(flow: Flow, base_mg: Mapping[str, int]) -> Carried:
     link_mg = [0] * len(flow.links)
     unweighed: set[str] = set()
     for node in flow.order:
-        if node in starts:
-            likely[node] = worst[node] = base_mg[node]
         onward = nexts.get(node, ())
         weights = [flow.links[place].mg for place, _ in onward]
         total, base = sum(weights), base_mg[node]
-        taken = (2 * total * likely[node] + base) // (2 * base) if base else 0
+        if node in starts:
+            # All of a start, also when nothing is booked on it yet.
+            likely[node] = worst[node] = base
+            taken = total
+        else:
+            taken = (2 * total * likely[node] + base) // (2 * base) if base else 0
         parts = split(taken, weights) if total else [0] * len(weights)
         for (place, giver), part in zip(onward, parts, strict=True):
             mg = flow.links[place].mg
             link_mg[place] = part
             likely[giver] += part
             # If anything of the node is in the start, all that the giver gave it may be.
-            worst[giver] += mg if worst[node] else 0
+            worst[giver] += mg if worst[node] or node in starts else 0
             if node in unweighed or not mg:
                 unweighed.add(giver)
     return Carried(likely, worst, {}, tuple(link_mg), frozenset(unweighed))

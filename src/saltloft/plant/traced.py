@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from saltloft.plant.answers import HouseFace
+from saltloft.plant.balance import COUNT, PACK_LOSS
 from saltloft.plant.contact import Contact
 from saltloft.plant.recall import Recall, Yielding
 from saltloft.plant.trace import DOWN, ENDED_STATES, SLICED, Flow, Node
@@ -24,7 +25,8 @@ class Balance:
         left_mg: int. What is there by the books, or was counted; of a lot that ended, what dried away. [mg]
         yielding: Yielding or None. What a lot should give in all.
         stand: str. CLOSES; WITHIN or OUTSIDE the band of its yield; OPEN (more may still come off it);
-            TOO_MUCH (more went out than in); SHORT (less is booked on it than went in).
+            TOO_MUCH (more went out than in); SHORT (less is booked or was counted on it than went in).
+            What a packing line or a count may differ is `plant.balance`'s.
     """
 
     node: str
@@ -176,15 +178,15 @@ def balance_of(node: Node, in_mg: int, out_mg: int, yielding: Yielding | None) -
         return _lot_balance(node, in_mg, out_mg, yielding)
     came = node.booked_mg
     left = came - out_mg if node.counted_mg is None else node.counted_mg
-    if out_mg > came:
-        stand = TOO_MUCH
-    elif (node.sort != "material" and in_mg > came) or (
-        node.counted_mg is not None and left != came - out_mg
-    ):
-        stand = SHORT
+    if node.sort == "material":
+        in_mg, gone, band = came, came - out_mg - left, COUNT
     else:
-        stand = CLOSES
-    return Balance(node.node, in_mg if node.sort != "material" else came, out_mg, left, None, stand)
+        gone, band = (in_mg or came) - came, PACK_LOSS if node.sort == "pack" else (0.0, 0.0)
+    if out_mg > came or gone < band[0] * in_mg:
+        stand = TOO_MUCH
+    else:
+        stand = SHORT if gone > band[1] * in_mg else CLOSES
+    return Balance(node.node, in_mg, out_mg, left, None, stand)
 
 
 def _lot_balance(node: Node, in_mg: int, out_mg: int, yielding: Yielding | None) -> Balance:
@@ -193,7 +195,7 @@ def _lot_balance(node: Node, in_mg: int, out_mg: int, yielding: Yielding | None)
         stand = TOO_MUCH
     elif node.state not in ENDED_STATES:
         stand = OPEN
-    elif yielding is None or node.state in ("split", "merged"):
+    elif yielding is None or node.state == "ended":
         stand = CLOSES
     else:
         stand = WITHIN if yielding.low_mg <= out_mg <= yielding.high_mg else OUTSIDE

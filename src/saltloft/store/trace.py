@@ -15,7 +15,7 @@ from saltloft.foundation.errors import UnknownName
 from saltloft.foundation.words import say
 from saltloft.plant.trace import DOWN, Flow, Link, Node
 from saltloft.store.database import Database
-from saltloft.store.tables import contact, lot_link, lot_now, node_now
+from saltloft.store.tables import contact, lot_link, lot_room, node_now
 
 # Names handed over in one statement; both databases take more, but plan it no better.
 AT_ONCE = 800
@@ -144,11 +144,12 @@ class Trace:
         for some in _chunks(names):
             for row in connection.execute(select(*_NODE).where(node_now.c.node.in_(some))):
                 found[row[0]] = _node(row)
-        # A lot's state changes with what hangs, not with what is booked: it stands in the lots' own table.
-        for some in _chunks(name for name, node in found.items() if node.sort == "lot" and not node.state):
-            states = select(lot_now.c.lot, lot_now.c.state).where(lot_now.c.lot.in_(some))
-            for name, state in connection.execute(states):
-                found[name] = found[name]._replace(state=state)
+        # A held lot hangs or not: the hold does not say, its rooms do.
+        for some in _chunks(name for name, node in found.items() if node.state == "held"):
+            query = select(lot_room.c.lot).where(lot_room.c.lot.in_(some), lot_room.c.end_at == "")
+            hanging = set(connection.execute(query).scalars())
+            for name in some:
+                found[name] = found[name]._replace(state="hanging" if name in hanging else "off_racks")
         return found
 
     def _beginning(self, connection: Connection, text: str, most: int) -> list[Node]:

@@ -143,7 +143,7 @@ def test_what_came_back_is_taken_off_the_customer() -> None:
 def test_a_divided_lot_is_stuffed_once() -> None:
     """A split 60 to 40 doubles neither what was stuffed nor what came off."""
     nodes = [
-        Node("RO", "lot", "", 100 * KG, "", "", "split"),
+        Node("RO", "lot", "", 100 * KG, "", "", "ended"),
         Node("RO-A", "lot", "", 60 * KG, "", "", "off_racks"),
         Node("RO-B", "lot", "", 40 * KG, "", "", "off_racks"),
         Node("P", "pack", "", 62 * KG),
