@@ -62,6 +62,13 @@ SETTINGS: tuple[Setting, ...] = (
         "backups",
         "Where `saltloft backup` writes, inside the house folder or absolute.",
     ),
+    Setting(
+        "tag_address",
+        str,
+        "",
+        "Address that tags and labels lead to, such as https://house.example; empty: that of the page.",
+    ),
+    Setting("gs1_company_prefix", str, "", "The house's own GS1 company prefix, 6 to 11 digits; for racks."),
     Setting("members", int, 400, "Members of a forecast's ensemble."),
     Setting("promise_sure_pct", int, 90, "How sure a promised day is, in per cent, 3 to 97."),
 )
