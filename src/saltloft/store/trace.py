@@ -85,6 +85,14 @@ class Trace:
         with self.database.reading() as connection:
             return self._nodes(connection, names)
 
+    def everything(self) -> tuple[dict[str, Node], list[Link]]:
+        """Every node and link there is, links by when they happened; for an export."""
+        with self.database.reading() as connection:
+            rows = connection.execute(select(*_NODE).order_by(node_now.c.made_at, node_now.c.node))
+            nodes = {row[0]: _node(row) for row in rows}
+            query = select(*_LINK).order_by(lot_link.c.at, lot_link.c.lot, lot_link.c.number)
+            return nodes, list(map(Link._make, connection.execute(query)))
+
     def beginning(self, text: str, most: int = 20) -> list[Node]:
         """Nodes whose number begins with a text, capital or small, by number."""
         with self.database.reading() as connection:
