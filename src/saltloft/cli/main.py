@@ -26,6 +26,7 @@ COMMAND_MODULES: tuple[str, ...] = (
     "judge",
     "dossier",
     "balance",
+    "trace",
     "dry",
     "ferment",
     "serve",
