@@ -27,6 +27,7 @@ COMMAND_MODULES: tuple[str, ...] = (
     "dossier",
     "balance",
     "trace",
+    "exchange",
     "dry",
     "ferment",
     "serve",

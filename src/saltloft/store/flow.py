@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from sqlalchemy import Connection, Row, select
+from sqlalchemy import Connection, Row, func, select
 
 from saltloft.plant.flow_story import FlowLink, FlowNode
 from saltloft.store.database import Database
@@ -42,14 +42,15 @@ class FlowTables:
 
     def left_mg(self, sorts: Sequence[str] = ("material", "pack")) -> dict[str, int]:
         """What is left by the book of every node of some sorts, where anything is. [mg]"""
+        sums = select(lot_link.c.source, func.sum(lot_link.c.mg)).group_by(lot_link.c.source)
         found: dict[str, int] = {}
         with self.database.reading() as connection:
+            gone = {row[0]: int(row[1]) for row in connection.execute(sums)}
             state = FlowState(connection)
             for row in connection.execute(select(node_now).where(node_now.c.sort.in_(sorts))).all():
+                left = row.booked_mg - gone.get(row.node, 0)
                 if row.counted_at:
                     left = row.counted_mg - state.out_mg(row.node, after=from_text(row.counted_at))
-                else:
-                    left = row.booked_mg - state.out_mg(row.node)
                 if left > 0:
                     found[row.node] = left
         return found
