@@ -172,6 +172,15 @@ def test_a_lot_named_like_a_formula_cannot_become_one() -> None:
     assert "'=1+1,'@SUM" in yield_csv([row])
 
 
+def test_yields_read_in_pounds_for_who_weighs_in_pounds() -> None:
+    """NIST Handbook 44, appendix C: a pound is 0.453 592 37 kg, exactly."""
+    from saltloft.plant.answers import YieldRow
+
+    row = YieldRow("AL-0310", "Alder", 453.59237, None, None, None, None, None, "", ())
+    (said,) = csv.DictReader(io.StringIO(yield_csv([row], "us")))
+    assert (said["in_lb"], said["out_lb"]) == ("1000.000", "")
+
+
 def test_paper_console_and_dossier_say_the_same(house: House, day: DaySheet) -> None:
     sheet = paper.day_sheet(day)
     console = " ".join(text(sheet).split())

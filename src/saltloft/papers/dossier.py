@@ -6,8 +6,9 @@ import numpy as np
 
 from saltloft.foundation.words import say, say_many
 from saltloft.papers import dossier_tables
+from saltloft.papers.chart_parts import svg
 from saltloft.papers.chart_words import lot_curve_words, ready_days_words
-from saltloft.papers.charts import lot_curve, ready_days, svg
+from saltloft.papers.charts import lot_curve, ready_days
 from saltloft.papers.page import Block, Grid, Lead, Mark, Marks, Notes, Picture, Sheet, Turn
 from saltloft.plant.answer_json import judge_json
 from saltloft.plant.answers import HazardStand, LotJudgement

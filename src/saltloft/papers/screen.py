@@ -5,7 +5,8 @@ from __future__ import annotations
 import re
 from typing import Any
 
-from saltloft.papers.charts import (
+from saltloft.papers.air_panel import FAHRENHEIT
+from saltloft.papers.chart_parts import (
     BLOOM,
     BLOOM_DEEP,
     HEATHER,
@@ -15,10 +16,9 @@ from saltloft.papers.charts import (
     RUST,
     SCREEN_FONT,
     SEA,
-    lot_curve,
-    ready_days,
     svg,
 )
+from saltloft.papers.charts import lot_curve, ready_days
 from saltloft.plant.answers import LotOutlook
 
 # The page's tokens, so that a chart follows the dark set and the printer.
@@ -67,4 +67,6 @@ def for_page(drawing: str) -> str:
     # Bands are hatched by the print style sheet, which finds them by their class.
     for token, name in (("--bloom-band", "band"), ("--bloom-deep", "band-deep")):
         text = text.replace(f'fill="var({token})"', f'fill="var({token})" class="{name}"')
-    return text
+    # The second scale of a temperature shows to those who read it (parts.css).
+    axis = f"class=\"mark-group role-axis\"([^>]*titled '{FAHRENHEIT}')"
+    return re.sub(axis, r'class="mark-group role-axis fahrenheit"\1', text)

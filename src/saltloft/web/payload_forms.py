@@ -7,11 +7,11 @@ import types
 import typing
 from collections.abc import Mapping
 from dataclasses import dataclass
-from decimal import Decimal
+from decimal import Decimal, InvalidOperation
 from typing import Any
 
 from saltloft.foundation.errors import InputError
-from saltloft.foundation.units import Mass, decimal_number, mass
+from saltloft.foundation.units import US, Mass, decimal_number, mass
 from saltloft.foundation.words import say
 from saltloft.plant.analyses import ANALYSTS
 from saltloft.plant.entries import KINDS, decode
@@ -43,6 +43,10 @@ CHOICES: dict[str, tuple[str, ...]] = {
 }
 
 
+# Fields that hold degrees Celsius, as the record has them, whatever the person reads.
+TEMPERATURE, FAHRENHEIT, HUNDREDTH = "temperature_c", "°F", Decimal("0.01")
+
+
 @dataclass(frozen=True)
 class FormField:
     """One field of the form.
@@ -52,6 +56,7 @@ class FormField:
         was: str. The value before a correction; empty on a new entry.
         choices: tuple of str. Empty for a free field.
         numeric, lines, wrong: bool. Lines: several lines may be typed.
+        unit: str. Unit in which a bare number counts, sent with the form; empty: as the record has it.
     """
 
     name: str
@@ -62,10 +67,11 @@ class FormField:
     numeric: bool = False
     lines: bool = False
     wrong: bool = False
+    unit: str = ""
 
 
 def fields_of(
-    kind: str, typed: Mapping[str, str], was: object | None = None, wrong: str = ""
+    kind: str, typed: Mapping[str, str], was: object | None = None, wrong: str = "", *, system: str = "metric"
 ) -> list[FormField]:
     """The form of an entry kind.
 
@@ -74,17 +80,25 @@ def fields_of(
         typed: mapping of field to text. What stands in the fields.
         was: payload or None. The entry being corrected.
         wrong: str. Key of the refused field; may carry the kind before a dot.
+        system: str. Units of the person: 'metric' or 'us'.
     """
     shape, hints = KINDS[kind], _hints(kind)
     found = []
     for field in dataclasses.fields(shape):
         before = plain_value(getattr(was, field.name)) if was is not None else ""
         hint = _required(hints[field.name])
+        word, shown = field_word(field.name), typed.get(field.name, _default(field))
+        warm = system == US and field.name.endswith(TEMPERATURE) and hint is Decimal
+        if warm:
+            word, before = word.replace("°C", FAHRENHEIT), _in_fahrenheit(before)
+            # What was typed is in the unit that was sent with it; a value of the record is not.
+            shown = shown if f"{field.name}.unit" in typed else _in_fahrenheit(shown)
         found.append(
             FormField(
                 name=field.name,
-                word=field_word(field.name),
-                typed=typed.get(field.name, _default(field)),
+                word=word,
+                typed=shown,
+                unit=FAHRENHEIT if warm else "",
                 was=before,
                 choices=CHOICES.get(f"{kind.partition('/')[0]}.{field.name}") or CHOICES.get(field.name, ()),
                 numeric=hint in (Decimal, int),
@@ -112,8 +126,26 @@ def read_payload(kind: str, typed: Mapping[str, str]) -> Any:
         if not text and field.name in typed and _required(hints[field.name]) is str:
             plain[field.name] = ""
         elif text:
+            if field.name.endswith(TEMPERATURE):
+                text = _in_celsius(text, typed.get(f"{field.name}.unit", ""), field.name)
             plain[field.name] = _plain(hints[field.name], text, field.name)
     return decode(kind, plain)
+
+
+def _in_fahrenheit(text: str) -> str:
+    """A number of degrees Celsius as one of Fahrenheit, to the hundredth; other text stays."""
+    try:
+        return f"{(Decimal(text) * 9 / 5 + 32).quantize(HUNDREDTH).normalize():f}"
+    except InvalidOperation:
+        return text
+
+
+def _in_celsius(text: str, unit: str, name: str) -> str:
+    """What was typed, in degrees Celsius: a unit typed after the number goes before the form's own."""
+    number, typed_unit = text.rstrip("CFcf").rstrip("°º ").strip(), text.strip()[-1:].upper()
+    if typed_unit == "F" or (typed_unit != "C" and unit == FAHRENHEIT):
+        return f"{((decimal_number(number, name) - 32) * 5 / 9).quantize(HUNDREDTH).normalize():f}"
+    return number
 
 
 def _hints(kind: str) -> dict[str, Any]:

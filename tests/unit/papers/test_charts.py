@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from saltloft.foundation.bands import Band
-from saltloft.papers import chart_words, charts
+from saltloft.papers import chart_parts, chart_words, charts, screen
 from saltloft.papers.thinning import thin
 from saltloft.plant.answers import AirRecord
 
@@ -23,7 +23,7 @@ def words_of(image: str) -> list[str]:
 
 
 def test_the_curve_names_target_today_gap_and_days_since_hanging() -> None:
-    image = charts.svg(charts.lot_curve(examples.outlook()))
+    image = chart_parts.svg(charts.lot_curve(examples.outlook()))
     words = words_of(image)
     for expected in ("target 35 %", "today", "no reading", "days since hanging", "RH %", "air °C"):
         assert any(expected in word for word in words), expected
@@ -55,8 +55,8 @@ def test_the_air_line_does_not_bridge_a_gap() -> None:
 
 
 def test_days_count_from_hanging_not_from_stuffing() -> None:
-    at_once = charts.frame_of(examples.outlook(hang_offset_h=0.0))
-    later = charts.frame_of(examples.outlook(hang_offset_h=48.0))
+    at_once = chart_parts.frame_of(examples.outlook(hang_offset_h=0.0))
+    later = chart_parts.frame_of(examples.outlook(hang_offset_h=48.0))
     assert at_once.today - later.today == pytest.approx(2.0)
     assert later.start == pytest.approx(-2.0)
 
@@ -78,7 +78,7 @@ def test_an_open_late_end_runs_to_the_edge_without_an_end_mark() -> None:
     bars, closed = spec["layer"][0]["data"]["values"], spec["layer"][3]["data"]["values"]
     assert "mean of the lot" in [row["lane"] for row in bars]
     assert "mean of the lot" not in [row["lane"] for row in closed]
-    charts.svg(spec)
+    chart_parts.svg(spec)
 
 
 def test_the_alternative_text_holds_the_numbers_of_the_data() -> None:
@@ -98,3 +98,21 @@ def test_thinning_keeps_the_ends_and_the_extremes(values: list[float], buckets: 
     assert (min(kept), max(kept)) == (min(values), max(values))
     assert len(kept) <= max(2 * buckets + 2, min(len(values), 2 * buckets + 2))
     assert days == sorted(days)
+
+
+def test_the_airs_warmth_has_a_second_scale_in_whole_fahrenheit() -> None:
+    """57 °F is 13.89 °C (exact by definition of the scale); screens mark the axis for its readers."""
+    spec = charts.lot_curve(examples.outlook())
+    drawn = screen.for_page(chart_parts.svg(spec))
+    assert drawn.count('class="mark-group role-axis fahrenheit"') == 1
+    (axis,) = [
+        layer["encoding"]["y"]["axis"]
+        for layer in spec["vconcat"][2]["layer"]
+        if layer["encoding"].get("y", {}).get("title") == "°F"
+    ]
+    marks = [1.8 * value + 32.0 for value in axis["values"]]
+    assert 2 <= len(marks) <= 6
+    assert marks == pytest.approx([round(mark) for mark in marks], abs=1e-9)
+    assert ">57</text>" in drawn
+    for panel in spec["vconcat"][:2]:
+        assert "°F" not in json.dumps(panel, ensure_ascii=False)

@@ -11,6 +11,7 @@ from saltloft.cases.house_day import HouseDay, house_day
 from saltloft.cases.lot_weighings import losses, measured_points
 from saltloft.cases.open_house import OpenHouse
 from saltloft.foundation.bands import Band
+from saltloft.foundation.units import in_system
 from saltloft.foundation.words import say
 from saltloft.jobs.today.due import due
 from saltloft.jobs.today.ready import make, ready
@@ -164,17 +165,18 @@ def _expected(day: HouseDay, lot: LotRecord, outlook: LotOutlook | None, at_d: f
     return Band(None, usual if usual > 0.0 and not lot.hanging else None, None)
 
 
-def yield_csv(rows: Iterable[YieldRow]) -> str:
+def yield_csv(rows: Iterable[YieldRow], system: str = "metric") -> str:
     """The yield table as CSV with a heading; an unknown number is empty, no cell starts a formula.
 
     Args:
         rows: iterable of YieldRow.
+        system: str. 'metric' (kg) or 'us' (lb); the heading names the unit.
     """
-    out = io.StringIO()
+    out, (_, unit) = io.StringIO(), in_system(0.0, "kg", system)
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(
-        ["lot", "product", "in_kg", "out_kg", "loss_pct", "basis", "expected_pct", "expected_low_pct",
-         "expected_high_pct", "sources"]
+        ["lot", "product", f"in_{unit}", f"out_{unit}", "loss_pct", "basis", "expected_pct",
+         "expected_low_pct", "expected_high_pct", "sources"]
     )  # fmt: skip
     for row in rows:
         numbers = (row.expected_pct, row.expected_low_pct, row.expected_high_pct)
@@ -182,8 +184,8 @@ def yield_csv(rows: Iterable[YieldRow]) -> str:
             [
                 _cell(row.lot),
                 _cell(row.title),
-                f"{row.in_kg:.3f}",
-                "" if row.out_kg is None else f"{row.out_kg:.3f}",
+                _mass(row.in_kg, system),
+                _mass(row.out_kg, system),
                 "" if row.loss_pct is None else f"{row.loss_pct:.1f}",
                 _cell(row.basis),
                 *("" if number is None else f"{number:.1f}" for number in numbers),
@@ -191,6 +193,10 @@ def yield_csv(rows: Iterable[YieldRow]) -> str:
             ]
         )
     return out.getvalue()
+
+
+def _mass(kg: float | None, system: str) -> str:
+    return "" if kg is None else f"{in_system(kg, 'kg', system)[0]:.3f}"
 
 
 def _cell(text: str) -> str:

@@ -72,7 +72,7 @@ def correct_page(request: Request, visitor: SignedInVisitor, entry_id: str) -> R
     """The entry as it counts now, to be corrected or struck out."""
     stated = lots.entry(request.app.state.house, entry_id)
     typed = {name: plain_value(getattr(stated.payload, name)) for name in encode(stated.payload)}
-    return _correct(request, stated, typed)
+    return _correct(request, stated, typed, system=visitor.units.system)
 
 
 @routes.post("/entries/{entry_id}/correct")
@@ -92,9 +92,9 @@ def correct(request: Request, visitor: SignedInVisitor, entry_id: str, form: For
         draft = Draft(form.get("entry_id", ""), said, house.now(), seen=int(form.get("seen") or 0))
         receipt = record.enter(house, visitor.stamp(house), [draft])[0]
     except SaltloftError as error:
-        return _correct(request, stated, form, error)
+        return _correct(request, stated, form, error, system=visitor.units.system)
     if receipt.status not in ("stored", "already"):
-        return _correct(request, stated, form, refusal(receipt))
+        return _correct(request, stated, form, refusal(receipt), system=visitor.units.system)
     told = "" if _is_fact(stated) else f"?{urlencode({'told': receipt.seq})}"
     return RedirectResponse(_back(stated) + told, 303)
 
@@ -114,7 +114,12 @@ def refusal(receipt: Receipt) -> InputError:
 
 
 def _correct(
-    request: Request, stated: Stated[Any], typed: dict[str, str], problem: SaltloftError | None = None
+    request: Request,
+    stated: Stated[Any],
+    typed: dict[str, str],
+    problem: SaltloftError | None = None,
+    *,
+    system: str,
 ) -> Response:
     house: House = request.app.state.house
     when = moment_words(stated.at, str(house.zone), house.today())
@@ -131,7 +136,9 @@ def _correct(
             person=person,
         ),
         entry=stated,
-        fields=fields_of(newest(stated.kind), typed, stated.payload, problem.key if problem else ""),
+        fields=fields_of(
+            newest(stated.kind), typed, stated.payload, problem.key if problem else "", system=system
+        ),
         reason=typed.get("reason", ""),
         new_id=typed.get("entry_id") or house.new_id(),
         seen=typed.get("seen") or lots.last_seq(house),
@@ -213,7 +220,9 @@ def _record(
         title=kind_word(kind),
         fields=[
             field
-            for field in fields_of(kind, typed, wrong=problem.key if problem else "")
+            for field in fields_of(
+                kind, typed, wrong=problem.key if problem else "", system=visitor.units.system
+            )
             if field.name != "kept"
         ],
         asks_kept=bool(question),

@@ -115,6 +115,7 @@ def lot_page(
         told=say("Recorded as entry {seq}.", seq=told) if told else "",
         basis=basis_words(outlook),
         curve=curve,
+        reads_us=visitor.units.system == "us",
         curve_words=visitor.units.words(lot_curve_words(outlook)) if outlook else "",
         ready=ready,
         ready_words=ready_days_words(outlook) if outlook else "",

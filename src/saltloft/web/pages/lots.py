@@ -122,8 +122,8 @@ def expected_words(row: YieldRow) -> str:
 
 @routes.get("/lots/yields.csv")
 def yields_csv(request: Request, visitor: SignedInVisitor) -> Response:
-    """The same table as CSV, in kilograms."""
+    """The same table as CSV, in the person's unit of mass; the heading names it."""
     morning = morning_of(request)
-    text = yield_csv(morning.day.yields if morning else ())
-    headers = {"Content-Disposition": 'attachment; filename="kilograms.csv"'}
+    text = yield_csv(morning.day.yields if morning else (), visitor.units.system)
+    headers = {"Content-Disposition": 'attachment; filename="yields.csv"'}
     return Response(text, media_type="text/csv; charset=utf-8", headers=headers)
