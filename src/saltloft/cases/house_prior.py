@@ -1,23 +1,31 @@
-"""What a lot starts from: likelihoods of earlier lots of its house, kept and gathered in time order."""
+"""What a lot starts from: what earlier lots of its house taught, kept and gathered in time order."""
 
 from __future__ import annotations
 
 import hashlib
 import zlib
-from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import datetime
+from bisect import bisect_left
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass
+from datetime import datetime, timedelta
+from functools import cached_property
+from typing import Any
 
 import numpy as np
 
+from saltloft.cases import house_record
 from saltloft.cases.drying_parameters import drying_parameters
-from saltloft.cases.lot import SEED, LotCase, lot_case
+from saltloft.cases.lot import SEED, LotCase, lot_case, off_racks_at
 from saltloft.cases.open_house import OpenHouse, known_at
 from saltloft.foundation.errors import SaltloftError
 from saltloft.plant.lot_record import LotRecord, LotSummary
 from saltloft.process.draws import draw
 from saltloft.process.learning import COLUMNS, Likelihood, LotPrior, learn
 from saltloft.process.learning.house import PastLot, pooled
+from saltloft.process.learning.record import HouseRecord, PastForecast
+from saltloft.process.learning.rival import PastLine, past_line
+from saltloft.process.learning.share import NOTHING, Experience, seen_of
+from saltloft.process.packed import pack, unpack
 from saltloft.store.kept import KeptResult
 
 SORT = "likelihood"
@@ -34,23 +42,83 @@ class HousePast:
         version: str. Names them in the forecast and in its key.
         lots: tuple of PastLot.
         product, room: str. Of the lot that is asked about.
+        calibre_m: float. Of its pieces, nominal. [m]
+        lines: tuple of PastLine. What the same lots' weighings say of straight lines.
+        record: HouseRecord. What forecasts of those that are finished were worth.
     """
 
     version: str
     lots: tuple[PastLot, ...]
     product: str
     room: str
+    calibre_m: float = 0.05
+    lines: tuple[PastLine, ...] = ()
+    record: HouseRecord = NOTHING
 
+    @cached_property
     def prior(self) -> LotPrior | None:
         """What the lot starts from; None: the literature alone."""
         if not self.lots:
             return None
         return pooled(self.lots, self.product, self.room, version=self.version)
 
+    @cached_property
+    def experience(self) -> Experience:
+        """What the house knows of straight lines and of its own forecasts."""
+        return Experience(self.product, self.calibre_m, self.lines, self.record)
+
+
+@dataclass(frozen=True)
+class Taught:
+    """What an earlier lot's readings say, as it is kept.
+
+    Args:
+        likelihood: Likelihood or None.
+        line: PastLine or None.
+        off: datetime or None. When the last of it left its room; None while it hangs.
+    """
+
+    likelihood: Likelihood | None = None
+    line: PastLine | None = None
+    off: datetime | None = None
+
 
 def room_of(record: LotRecord) -> str:
     """The room a lot hung in last; empty when in none."""
     return record.rooms[-1].room if record.rooms else ""
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """One question to a house's past: by when, with which literature and model."""
+
+    house: OpenHouse
+    asof: datetime
+    literature: str
+    model: str
+
+    def state(self, lot: LotSummary) -> str:
+        """A lot's record as far as it counts."""
+        return str(lot.last_seq) if known_at(self.house, self.asof) is None else self.asof.isoformat()
+
+    def key(self, sort: str, lot: LotSummary, more: str = "") -> str:
+        """Of what is kept of a lot."""
+        named = f"{sort} {lot.lot} {self.state(lot)} {self.literature} {self.model} {more}"
+        return hashlib.sha256(named.encode()).hexdigest()
+
+    def kept(self, sort: str, lot: LotSummary, key: str, made: Callable[[], bytes]) -> bytes:
+        """What is kept under a key, made and kept where nothing is."""
+        kept = self.house.store.kept.get(key)
+        if kept is not None:
+            return kept.body
+        body = made()
+        self.house.store.kept.put(KeptResult(key, sort, lot.lot, self.house.now(), body))
+        return body
+
+    def taught(self, lot: LotSummary) -> Taught:
+        """What a lot's own readings say, computed once for each state of its record."""
+        key = self.key(SORT, lot)
+        return taught_from(self.kept(SORT, lot, key, lambda: taught_bytes(_own(self.house, lot, self.asof))))
 
 
 def house_past(house: OpenHouse, case: LotCase, *, literature: str, model: str) -> HousePast:
@@ -65,62 +133,155 @@ def house_past(house: OpenHouse, case: LotCase, *, literature: str, model: str) 
     Returns:
         HousePast; its version is the literature's where no earlier lot was weighed.
     """
+    asked = _Asked(house, case.asof, literature, model)
     record, room = case.record, room_of(case.record)
-    found: list[PastLot] = []
-    keys: list[str] = []
-    for other in _earlier(house.store.lots.summaries("dry_sausage"), record, room):
-        known = known_at(house, case.asof)
-        state = str(other.last_seq) if known is None else case.asof.isoformat()
-        key = hashlib.sha256(f"{SORT} {other.lot} {state} {literature} {model}".encode()).hexdigest()
-        likelihood = _likelihood(house, other.lot, case.asof, key)
-        if likelihood is None:
-            continue
-        age_d = (record.made_at - other.made_at).total_seconds() / DAY_S
-        found.append(PastLot(likelihood, other.product, other.room or room, age_d))
-        keys.append(key)
-    if not found:
-        return HousePast(literature, (), record.product, room)
+    shelf = Shelf.of(house.store.lots.summaries("dry_sausage"))
+    earlier = shelf.before(record.lot, record.product, room, record.made_at)
+    taught = [(other, asked.taught(other)) for other in earlier]
+    known = [(other, one) for other, one in taught if one.likelihood is not None]
+    calibre_m = float(case.product.calibre_mm) / 1000.0
+    if not known:
+        return HousePast(literature, (), record.product, room, calibre_m)
+    keys = [asked.key(SORT, other) for other, _ in known]
+    past: list[PastForecast] = []
+    for other, one in known:
+        if one.off is not None and one.off <= case.asof:
+            key, found = _record(asked, shelf, other)
+            past += found
+            keys.append(key)
     digest = hashlib.sha256("\n".join(keys).encode()).hexdigest()[:12]
-    return HousePast(f"{literature} house/{len(found)} lots/{digest}", tuple(found), record.product, room)
+    return HousePast(
+        version=f"{literature} house/{len(known)} lots/{digest}",
+        lots=tuple(_past_lot(other, one, record.made_at, room) for other, one in known),
+        product=record.product,
+        room=room,
+        calibre_m=calibre_m,
+        lines=tuple(one.line for _, one in known if one.line is not None),
+        record=HouseRecord(tuple(past), digest),
+    )
 
 
-def _earlier(summaries: Sequence[LotSummary], record: LotRecord, room: str) -> list[LotSummary]:
-    """The last lots made before this one, of its product and of its room, oldest first."""
-    before = [one for one in summaries if one.made_at < record.made_at and one.hung_at is not None]
-    before.sort(key=lambda one: (one.made_at, one.lot))
-    same = [one for one in before if one.product == record.product][-SAME_PRODUCT:]
-    beside = [one for one in before if one.product != record.product and room and one.room == room]
-    return sorted([*same, *beside[-SAME_ROOM:]], key=lambda one: (one.made_at, one.lot))
+def _past_lot(other: LotSummary, one: Taught, made_at: datetime, room: str) -> PastLot:
+    assert one.likelihood is not None
+    age_d = (made_at - other.made_at).total_seconds() / DAY_S
+    return PastLot(one.likelihood, other.product, other.room or room, age_d)
 
 
-def _likelihood(house: OpenHouse, lot: str, asof: datetime, key: str) -> Likelihood | None:
-    """What a lot's own readings say, computed once for each state of its record; None without any."""
-    kept = house.store.kept.get(key)
-    if kept is None:
-        body = likelihood_bytes(_own_likelihood(house, lot, asof))
-        house.store.kept.put(KeptResult(key, SORT, lot, house.now(), body))
-    else:
-        body = kept.body
-    return likelihood_from(body)
+@dataclass(frozen=True)
+class Shelf:
+    """The hung lots of a house by product and by room, each in the order in which they were made.
+
+    Args:
+        by_product, by_room: mapping of str to list of LotSummary.
+    """
+
+    by_product: Mapping[str, list[LotSummary]]
+    by_room: Mapping[str, list[LotSummary]]
+
+    @staticmethod
+    def of(summaries: Iterable[LotSummary]) -> Shelf:
+        """Sorted once for all questions."""
+        by_product: dict[str, list[LotSummary]] = {}
+        by_room: dict[str, list[LotSummary]] = {}
+        hung = [one for one in summaries if one.hung_at is not None]
+        for one in sorted(hung, key=lambda one: (one.made_at, one.lot)):
+            by_product.setdefault(one.product, []).append(one)
+            if one.room:
+                by_room.setdefault(one.room, []).append(one)
+        return Shelf(by_product, by_room)
+
+    def before(self, lot: str, product: str, room: str, made_at: datetime) -> list[LotSummary]:
+        """The last lots made before one, of its product and of its room, oldest first."""
+
+        def last(lots: Sequence[LotSummary], most: int, but: str = "") -> list[LotSummary]:
+            count = bisect_left(lots, made_at, key=lambda one: one.made_at)
+            found: list[LotSummary] = []
+            for one in reversed(lots[:count]):
+                if one.product != but and one.lot != lot:
+                    found.append(one)
+                    if len(found) == most:
+                        break
+            return found
+
+        same = last(self.by_product.get(product, []), SAME_PRODUCT)
+        beside = last(self.by_room.get(room, []), SAME_ROOM, product) if room else []
+        return sorted([*same, *beside], key=lambda one: (one.made_at, one.lot))
 
 
-def _own_likelihood(house: OpenHouse, lot: str, asof: datetime) -> Likelihood | None:
+def _record(asked: _Asked, shelf: Shelf, lot: LotSummary) -> tuple[str, tuple[PastForecast, ...]]:
+    """Key of a finished lot's record, and the record."""
+    # Lots of its product that are off the racks: what hangs is weighed on, and would change the key daily.
+    before = [
+        one
+        for one in shelf.before(lot.lot, lot.product, "", lot.made_at)
+        if not one.room and one.product == lot.product
+    ]
+    key = asked.key(house_record.SORT, lot, " ".join(f"{one.lot} {asked.state(one)}" for one in before))
+
+    def made() -> bytes:
+        taught = [(one, asked.taught(one)) for one in before]
+        starts = {
+            asked_d: _start(taught, lot, lot.made_at + timedelta(days=asked_d))
+            for asked_d in house_record.ASKED_D
+        }
+        return house_record.to_bytes(house_record.past_forecasts(asked.house, lot.lot, asked.asof, starts))
+
+    return key, house_record.from_bytes(asked.kept(house_record.SORT, lot, key, made))
+
+
+def _start(
+    taught: Sequence[tuple[LotSummary, Taught]], lot: LotSummary, moment: datetime
+) -> tuple[LotPrior | None, tuple[PastLine, ...]]:
+    """What a lot would have started from at a moment, given the lots that were off the racks by then."""
+    then = [(other, one) for other, one in taught if one.off is not None and one.off <= moment]
+    lots = [_past_lot(other, one, lot.made_at, "") for other, one in then if one.likelihood is not None]
+    lines = tuple(one.line for _, one in then if one.line is not None)
+    return (pooled(lots, lot.product) if lots else None), lines
+
+
+def _own(house: OpenHouse, lot: LotSummary, asof: datetime) -> Taught:
     """From the literature's prior, whoever asks: the same bytes in any order of asking."""
     try:
-        drying = lot_case(house, lot, asof).drying
-        return learn(
+        case = lot_case(house, lot.lot, asof)
+        drying, parameters = case.drying, drying_parameters(house.facts)
+        learned = learn(
             drying.piece,
             drying.programme,
-            drying_parameters(house.facts),
-            draw(SEED, lot, 2, len(drying.programme.stages)),
+            parameters,
+            draw(SEED, lot.lot, 2, len(drying.programme.stages)),
             weighings=drying.weighings,
             measured=drying.measured,
             seed=SEED,
-            lot=lot,
+            lot=lot.lot,
             correct=False,
-        ).likelihood
+        )
+        seen = seen_of(drying.weighings, parameters, learned.outlier_share if drying.weighings else None)
+        line = None
+        if len(seen.day):
+            line = past_line(seen, lot.lot, lot.product, float(case.product.calibre_mm) / 1000.0)
+        return Taught(learned.likelihood, line, off_racks_at(case.record))
     except SaltloftError:
-        return None  # a lot without a forecast of its own teaches nothing
+        return Taught()  # a lot without a forecast of its own teaches nothing
+
+
+def taught_bytes(taught: Taught) -> bytes:
+    """What a lot taught, in the precision it is kept in."""
+    told: dict[str, Any] = {"off": None if taught.off is None else taught.off.isoformat()}
+    arrays = {"likelihood": np.frombuffer(likelihood_bytes(taught.likelihood), np.uint8)}
+    if taught.line is not None:
+        told["line"] = {key: value for key, value in asdict(taught.line).items() if key != "evidence"}
+        arrays["evidence"] = taught.line.evidence.astype("<f4")
+    return pack(told, arrays)
+
+
+def taught_from(body: bytes) -> Taught:
+    """What is behind `taught_bytes`."""
+    told, arrays = unpack(body)
+    line = None
+    if "line" in told:
+        line = PastLine(**told["line"], evidence=arrays["evidence"].astype(np.float64))
+    off = None if told["off"] is None else datetime.fromisoformat(told["off"])
+    return Taught(likelihood_from(arrays["likelihood"].tobytes()), line, off)
 
 
 def likelihood_bytes(likelihood: Likelihood | None) -> bytes:

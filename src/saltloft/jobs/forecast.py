@@ -11,7 +11,7 @@ from typing import Any
 
 from saltloft import __version__
 from saltloft.cases.drying_parameters import drying_parameters, kill_models
-from saltloft.cases.house_prior import house_past
+from saltloft.cases.house_prior import HousePast, house_past
 from saltloft.cases.kept_outlook import SORT, from_bytes, to_bytes
 from saltloft.cases.lot import LotCase, air_record, key_of, lot_case, plan_of
 from saltloft.cases.lot_ahead import ahead_flag
@@ -22,7 +22,6 @@ from saltloft.foundation.words import say
 from saltloft.plant.answers import AirRecord, LotOutlook
 from saltloft.process.ensemble import forecast as dry_forecast
 from saltloft.process.kept_learned import Kept
-from saltloft.process.learning import LotPrior
 from saltloft.process.result import Flag
 from saltloft.store.kept import KeptResult
 
@@ -60,7 +59,7 @@ def forecast(
     kept = house.store.kept.get(key)
     if kept is not None:
         return from_bytes(kept.body)
-    outlook = compute(house, case, key=key, prior=past.version, start=past.prior())
+    outlook = compute(house, case, key=key, prior=past.version, past=past)
     body = to_bytes(outlook)
     house.store.kept.put(KeptResult(key, SORT, lot, house.now(), body))
     # What is answered is what is kept, to the last figure.
@@ -72,7 +71,7 @@ def _seals(house: OpenHouse, case: LotCase) -> dict[str, str]:
 
 
 def compute(
-    house: OpenHouse, case: LotCase, *, key: str, prior: str, start: LotPrior | None = None
+    house: OpenHouse, case: LotCase, *, key: str, prior: str, past: HousePast | None = None
 ) -> LotOutlook:
     """Run the model on one gathered case.
 
@@ -81,7 +80,7 @@ def compute(
         case: LotCase.
         key: str. From `key_of`.
         prior: str. Version of what it starts from: the literature and the house's earlier lots.
-        start: LotPrior or None. What it starts from; None: the literature alone.
+        past: HousePast or None. The earlier lots of the house; None: the literature alone.
     """
     drying = case.drying
     result = dry_forecast(
@@ -91,7 +90,8 @@ def compute(
         targets=drying.targets,
         weighings=drying.weighings,
         measured=drying.measured,
-        prior=start,
+        prior=past.prior if past else None,
+        experience=past.experience if past else None,
         members=drying.members,
         seed=drying.seed,
         lot=case.record.lot,

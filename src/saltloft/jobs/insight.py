@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from saltloft.cases.dry import DryCase
 from saltloft.cases.drying_parameters import drying_parameters
-from saltloft.cases.house_prior import house_past
+from saltloft.cases.house_prior import HousePast, house_past
 from saltloft.cases.kept_insight import keep, kept_insight
 from saltloft.cases.lot import LotCase, lot_case
 from saltloft.cases.lot_samples import meter_error
@@ -23,7 +23,7 @@ from saltloft.plant.answers import LotOutlook
 from saltloft.plant.insight import AirTaken, ForecastPoint, Insight, Move
 from saltloft.plant.lot_record import LotRecord
 from saltloft.process.ensemble import forecast
-from saltloft.process.learning import LotPrior, Measured, Weighing
+from saltloft.process.learning import Measured, Weighing
 from saltloft.process.learning.advice import Teaching
 from saltloft.process.learning.teaching import Ground, teaching
 from saltloft.process.moved import mean_air, one_by_one
@@ -53,7 +53,7 @@ def update(house: OpenHouse, outlook: LotOutlook, now: datetime) -> Insight:
     if kept is not None and kept.key == outlook.key:
         return kept
     case = lot_case(house, outlook.lot, outlook.asof)
-    start = house_past(house, case, literature=outlook.prior.split(" ")[0], model=outlook.model).prior()
+    start = house_past(house, case, literature=outlook.prior.split(" ")[0], model=outlook.model)
     points = kept.points if kept is not None else tuple(_first_points(house, case, outlook, start))
     # One point a day: a later forecast of the same day takes the place of the earlier.
     today = outlook.asof.astimezone(house.zone).date()
@@ -80,7 +80,7 @@ def _half(outlook: LotOutlook) -> float | None:
     return None if band.p05 is None or band.p95 is None else 0.5 * (band.p95 - band.p05)
 
 
-def _run(house: OpenHouse, case: LotCase, drying: DryCase, start: LotPrior | None) -> DryingForecast:
+def _run(house: OpenHouse, case: LotCase, drying: DryCase, start: HousePast) -> DryingForecast:
     """The model once more, for the first target alone, from what the house's other lots say today."""
     name, level = next(iter(drying.targets.items()))
     return forecast(
@@ -90,20 +90,21 @@ def _run(house: OpenHouse, case: LotCase, drying: DryCase, start: LotPrior | Non
         targets={name: level},
         weighings=drying.weighings,
         measured=drying.measured,
-        prior=start,
+        prior=start.prior,
+        experience=start.experience,
         members=drying.members,
         seed=drying.seed,
         lot=case.record.lot,
     )
 
 
-def _middle(house: OpenHouse, case: LotCase, drying: DryCase, start: LotPrior | None) -> float | None:
+def _middle(house: OpenHouse, case: LotCase, drying: DryCase, start: HousePast) -> float | None:
     (found,) = _run(house, case, drying, start).targets.values()
     return found.mean.p50
 
 
 def _first_points(
-    house: OpenHouse, case: LotCase, outlook: LotOutlook, start: LotPrior | None
+    house: OpenHouse, case: LotCase, outlook: LotOutlook, start: HousePast
 ) -> Iterator[ForecastPoint]:
     """The ready day as known when the lot was hung and after its last visits."""
     record = case.record
@@ -162,7 +163,7 @@ def _readings(case: LotCase) -> _Read:
 
 
 def _moves(
-    house: OpenHouse, before: ForecastPoint, case: LotCase, outlook: LotOutlook, start: LotPrior | None
+    house: OpenHouse, before: ForecastPoint, case: LotCase, outlook: LotOutlook, start: HousePast
 ) -> tuple[Move, ...]:
     """What moved the ready day since an earlier forecast, one change after another."""
     try:
@@ -242,9 +243,7 @@ def _visit(group: Sequence[tuple[float, str, str, int]]) -> Move:
     return Move("sampled", 0.0, day=day, pieces=pieces, what=sort)
 
 
-def _teaching(
-    house: OpenHouse, case: LotCase, outlook: LotOutlook, start: LotPrior | None
-) -> Teaching | None:
+def _teaching(house: OpenHouse, case: LotCase, outlook: LotOutlook, start: HousePast) -> Teaching | None:
     """What taught what; None where the target is not reached by half of the cases."""
     drying, result = case.drying, outlook.result
     ready_d = result.targets[outlook.target_name].mean.p50
@@ -260,7 +259,7 @@ def _teaching(
         weighings=drying.weighings,
         measured=drying.measured,
         linear=result.linear,
-        prior=start,
+        prior=start.prior,
         tags=_tags(case.record),
         meter_sd=meter_error(house.facts),
         of_loss=_creeps(outlook),

@@ -24,4 +24,4 @@ def test_a_likelihood_comes_back_symmetric_and_close() -> None:
 
 def test_the_first_lot_of_a_house_starts_from_the_literature() -> None:
     """No earlier lot: no prior of the house, and the literature's name."""
-    assert HousePast("literature/1", (), "alder", "dry 1").prior() is None
+    assert HousePast("literature/1", (), "alder", "dry 1").prior is None
