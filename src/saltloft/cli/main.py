@@ -31,6 +31,7 @@ COMMAND_MODULES: tuple[str, ...] = (
     "dry",
     "ferment",
     "serve",
+    "scale_command",
 )
 
 

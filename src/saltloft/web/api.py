@@ -26,9 +26,10 @@ from saltloft.plant.stated import Draft, Receipt, Stamp
 from saltloft.web.errors import NotForThisRole
 from saltloft.web.folder import folder_of
 from saltloft.web.morning import morning_of
+from saltloft.web.refusals import REFUSALS
 from saltloft.web.visitor import Sender, sender_of
 
-routes = APIRouter(prefix="/api/v1")
+routes = APIRouter(prefix="/api/v1", responses=REFUSALS)
 MOST_ENTRIES = 100
 LONGEST_OFFSET_MS = 100 * 366 * 24 * 3600 * 1000
 

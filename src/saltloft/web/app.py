@@ -19,7 +19,7 @@ from starlette.responses import Response
 from saltloft.foundation.errors import InputError
 from saltloft.foundation.words import LANGUAGE
 from saltloft.house import House
-from saltloft.web import api, errors, files, route_rights
+from saltloft.web import api, errors, files, route_rights, scale_api
 from saltloft.web.addresses import LOCAL_HOSTS
 from saltloft.web.morning import DayShelf
 from saltloft.web.pages import (
@@ -36,17 +36,20 @@ from saltloft.web.pages import (
     people,
     press,
     rooms,
+    scan,
     system,
     today,
     trust,
 )
 from saltloft.web.rendering import Pages, shell_version
+from saltloft.web.scales import ScaleShelf
 from saltloft.web.security import Guard
 from saltloft.web.uploads import UploadShelf
 from saltloft.web.visitor import Visitor
 
 READING = (today, rooms, imports, lots, lot, facts, papers, system, trust)
-ENTERING = (decide, floor, press, enter, correct, people, members)
+ENTERING = (decide, floor, scan, press, enter, correct, people, members)
+APIS = (api.routes, scale_api.routes)
 PAGES = (*READING, *ENTERING)
 HOUSE_VARIABLE = "SALTLOFT_HOUSE"
 HOSTS_VARIABLE = "SALTLOFT_HOSTS"
@@ -81,6 +84,7 @@ def create_app(house: House, hosts: tuple[str, ...] = LOCAL_HOSTS, clock: Clock 
     app.state.house_name = house.face().name
     app.state.days = DayShelf()
     app.state.uploads = UploadShelf()
+    app.state.scales = ScaleShelf()
     app.state.clock = clock
     app.state.hosts = hosts
 
@@ -103,9 +107,9 @@ def create_app(house: House, hosts: tuple[str, ...] = LOCAL_HOSTS, clock: Clock 
 
     app.add_middleware(GZipMiddleware, minimum_size=1024)
     app.add_middleware(Guard, hosts=hosts)
-    app.state.routers = (files.router(static, shell_version()), *(page.routes for page in PAGES), api.routes)
+    app.state.routers = (files.router(static, shell_version()), *(page.routes for page in PAGES), *APIS)
     for router in app.state.routers:
-        app.include_router(router, include_in_schema=router is api.routes)
+        app.include_router(router, include_in_schema=router in APIS)
     errors.install(app)
     return app
 

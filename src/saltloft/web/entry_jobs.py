@@ -9,7 +9,7 @@ from urllib.parse import urlencode
 from saltloft.foundation.errors import SaltloftError
 from saltloft.foundation.units import MILLIGRAMS
 from saltloft.foundation.words import say, say_many
-from saltloft.jobs.floor import Hanging
+from saltloft.jobs.floor import Hanging, Tare
 from saltloft.plant.readings import PH_PLACES
 from saltloft.plant.rounds import FloorTask, TaggedPiece
 from saltloft.plant.sentences import list_words
@@ -58,6 +58,7 @@ class EntryJob:
         unit, unit_word: str.
         instruments: tuple of str. Names to choose from; `instrument` is chosen.
         tags: tuple of PieceChip; `tag` is chosen.
+        tares: tuple of Choice. What may hang on the scale besides: 'number unit' and in words.
         choices: tuple of Choice, sent as `choice_name`; `choice` is chosen.
         low, high: float or None, last: str. As for a piece, when there are no tags.
         set: bool. True when several readings are taken together.
@@ -85,6 +86,7 @@ class EntryJob:
     choice_name: str = ""
     choice_word: str = ""
     choice: str = ""
+    tares: tuple[Choice, ...] = ()
     low: float | None = None
     high: float | None = None
     last: str = ""
@@ -112,7 +114,24 @@ class EntryJob:
         return urlencode({"sort": self.sort, "lot": self.lot})
 
 
-def weigh_job(lot: Hanging, units: Units, scales: Sequence[str], entry_id: str, why: str = "") -> EntryJob:
+def tare_choices(tares: Sequence[Tare]) -> tuple[Choice, ...]:
+    """Racks, trolleys and hooks as choices of a weighing form."""
+    masses = [(tare.carrier, tare.last.payload.mass) for tare in tares]
+    return tuple(
+        Choice(f"{mass.number} {mass.unit}", f"{carrier}: {mass.number} {mass.unit}")
+        for carrier, mass in masses
+    )
+
+
+def weigh_job(
+    lot: Hanging,
+    units: Units,
+    scales: Sequence[str],
+    entry_id: str,
+    why: str = "",
+    *,
+    tares: tuple[Choice, ...] = (),
+) -> EntryJob:
     """The weighing form of one lot."""
     chips = tuple(_chip(piece, units) for piece in lot.pieces)
     return EntryJob(
@@ -132,6 +151,7 @@ def weigh_job(lot: Hanging, units: Units, scales: Sequence[str], entry_id: str, 
         instrument=lot.scale if lot.scale in scales else next(iter(scales), ""),
         instrument_word=say("Scale"),
         tags=chips,
+        tares=tares,
     )
 
 

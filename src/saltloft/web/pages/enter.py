@@ -18,7 +18,7 @@ from saltloft.house import House
 from saltloft.jobs import floor, record
 from saltloft.plant.readings import PhRead, PieceWeighed
 from saltloft.plant.stated import Draft, Receipt
-from saltloft.web.entry_jobs import EntryJob, ph_job, weigh_job, with_answer
+from saltloft.web.entry_jobs import EntryJob, ph_job, tare_choices, weigh_job, with_answer
 from saltloft.web.quantities import decimal_mark
 from saltloft.web.rendering import KEPT_PAGES
 from saltloft.web.visitor import SignedInVisitor, Visitor, check_form
@@ -37,8 +37,8 @@ def jobs_of(house: House, visitor: Visitor, sort: str, wanted: str = "") -> tupl
     lots = floor.hanging(house)
     shown = lots[:MOST_LOTS] + tuple(lot for lot in lots[MOST_LOTS:] if lot.lot == wanted)
     if sort == "weigh":
-        scales = floor.instruments(house, "scale")
-        return tuple(weigh_job(lot, visitor.units, scales, house.new_id()) for lot in shown)
+        scales, tares = floor.instruments(house, "scale"), tare_choices(floor.tares(house))
+        return tuple(weigh_job(lot, visitor.units, scales, house.new_id(), tares=tares) for lot in shown)
     meters = floor.instruments(house, "ph_meter")
     return tuple(ph_job(lot, meters, house.new_id()) for lot in shown)
 
@@ -86,13 +86,16 @@ class WeighForm(EntryForm):
     unit: str = "kg"
     tag: str = ""
     rack: str = ""
+    tare: str = ""
 
     def payload(self) -> PieceWeighed:
         """The weighing as journaled; raises InputError for what is no weight."""
         booked = mass(self.number, self.unit, what=say("weight"))
         kept = 1 if self.kept == "1" else 0
+        number, _, unit = self.tare.partition(" ")
+        tare = mass(number, unit, what=say("tare")) if self.tare else None
         return PieceWeighed(
-            self.lot, booked, self.instrument, tag=self.tag.strip(), rack=self.rack, kept=kept
+            self.lot, booked, self.instrument, tag=self.tag.strip(), rack=self.rack, tare=tare, kept=kept
         )
 
 

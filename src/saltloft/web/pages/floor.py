@@ -18,7 +18,7 @@ from saltloft.plant.readings import CheckDone
 from saltloft.plant.rounds import FloorTask
 from saltloft.plant.sentences import moment_words
 from saltloft.plant.stated import Draft
-from saltloft.web.entry_jobs import EntryJob, ph_job, weigh_job, why_words
+from saltloft.web.entry_jobs import EntryJob, ph_job, tare_choices, weigh_job, why_words
 from saltloft.web.quantities import Units, decimal_mark
 from saltloft.web.rendering import KEPT_PAGES, today_in
 from saltloft.web.visitor import SignedInVisitor, check_form
@@ -58,11 +58,12 @@ def entry_jobs(house: House, units: Units) -> tuple[EntryJob, ...]:
     """Today's due tasks as entry forms, in the order of the walk."""
     lots = {lot.lot: lot for lot in floor.hanging(house)}
     scales, meters = floor.instruments(house, "scale"), floor.instruments(house, "ph_meter")
+    tares = tare_choices(floor.tares(house))
     jobs = []
     for task in floor.tasks(house)[:MOST_JOBS]:
         why = task_why(house, task)
         if task.sort == "weigh":
-            jobs.append(weigh_job(lots[task.lot], units, scales, house.new_id(), why))
+            jobs.append(weigh_job(lots[task.lot], units, scales, house.new_id(), why, tares=tares))
         else:
             jobs.append(ph_job(lots[task.lot], meters, house.new_id(), why))
     return tuple(jobs)

@@ -102,6 +102,12 @@
     });
   }
 
+  // What hangs on the scale besides, as it was weighed empty.
+  function tare(form) {
+    const parts = field(form, "tare").split(" ");
+    return parts.length === 2 ? { tare: { number: parts[0], unit: parts[1] } } : {};
+  }
+
   // ---- payloads -----------------------------------------------------------
   const payloads = {
     "piece.weighed/1": function (form, typed) {
@@ -109,7 +115,7 @@
       return {
         lot: field(form, "lot"), mass: { number: typed[0], unit: field(form, "unit") },
         instrument: field(form, "instrument"), tag: tag ? tag.value : "",
-        pieces: Number(field(form, "pieces") || 1), rack: field(form, "rack"),
+        pieces: Number(field(form, "pieces") || 1), rack: field(form, "rack"), ...tare(form),
       };
     },
     "ph.read/1": function (form, typed) {
