@@ -111,5 +111,5 @@ def test_an_auditor_sees_what_a_reader_sees_and_changes_nothing() -> None:
     assert hidden == {
         "GET /api/v1/scale/{scale}", "GET /cant", "GET /enter/press", "GET /enter/{sort}", "GET /entries/{entry_id}/correct",
         "GET /lots/{lot}/release", "GET /next", "GET /record", "GET /rooms/import",
-        "GET /scan",
+        "GET /scan", "GET /type/{sort}",
     }  # fmt: skip

@@ -37,6 +37,7 @@ from saltloft.web.pages import (
     press,
     rooms,
     scan,
+    sheets,
     system,
     today,
     trust,
@@ -48,7 +49,7 @@ from saltloft.web.uploads import UploadShelf
 from saltloft.web.visitor import Visitor
 
 READING = (today, rooms, imports, lots, lot, facts, papers, system, trust)
-ENTERING = (decide, floor, scan, press, enter, correct, people, members)
+ENTERING = (decide, floor, scan, sheets, press, enter, correct, people, members)
 APIS = (api.routes, scale_api.routes)
 PAGES = (*READING, *ENTERING)
 HOUSE_VARIABLE = "SALTLOFT_HOUSE"

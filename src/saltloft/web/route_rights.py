@@ -93,6 +93,7 @@ ROUTES: dict[str, Who] = {
     "POST /rooms/import": OFFICE,
     "POST /rooms/import/undo": UNDOING,
     "GET /scan": FLOOR,
+    "GET /sheets/{sort}": SIGNED_IN,
     "GET /sign-in": EVERYBODY,
     "POST /sign-in": EVERYBODY,
     "GET /sign-in/{token}": EVERYBODY,
@@ -106,6 +107,8 @@ ROUTES: dict[str, Who] = {
     "GET /today": READERS,
     "GET /today.pdf": READERS,
     "GET /trust": EVERYBODY,
+    "GET /type/{sort}": FLOOR,
+    "POST /type/{sort}": FLOOR,
     "GET /trust/saltloft-house.crt": EVERYBODY,
 }
 

@@ -101,7 +101,8 @@ def signed_in(request: Request) -> Visitor:
 
 SignedInVisitor = Annotated[Visitor, Depends(signed_in)]
 # Whose page it is stands in `route_rights`; these two only say so to a reader.
-ReadingVisitor = EnteringVisitor = SignedInVisitor
+ReadingVisitor = SignedInVisitor
+EnteringVisitor = SignedInVisitor
 
 
 def check_form(visitor: Visitor, csrf: str) -> None:
