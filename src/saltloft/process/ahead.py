@@ -127,7 +127,8 @@ def ahead_of_plan(
     """How far the air ahead lies from the plan.
 
     Args:
-        plan, trace, habit, since_d: as `stages_ahead`.
+        plan, trace, habit: as `stages_ahead`.
+        since_d: float. As `stages_ahead`. [d]
 
     Returns:
         three floats: wetter [RH as 0..1], warmer [K], and the doubt of the first, one standard

@@ -99,8 +99,8 @@ def log_posterior(theta: Array, rows: Array, grades: Whole, prior: OrdinalPrior)
     """Logarithm of prior times likelihood, up to a constant.
 
     Args:
-        theta: array (cuts + columns,).
-        rows: array (looks, columns).
+        theta: array (cuts + columns,). Log odds, log gap and slopes. [1]
+        rows: array (looks, columns). [1]
         grades: array (looks,). 0, 1, ...
         prior: OrdinalPrior.
     """
@@ -113,7 +113,7 @@ def fitted(rows: Array, grades: Whole, prior: OrdinalPrior, start: Ordinal | Non
     """The most probable law and its doubt.
 
     Args:
-        rows: array (looks, columns).
+        rows: array (looks, columns). [1]
         grades: array (looks,). 0, 1, ...
         prior: OrdinalPrior.
         start: Ordinal or None. Where to begin; the prior without.
@@ -144,7 +144,7 @@ def chances(law: Ordinal, row: Array, prior: OrdinalPrior) -> Array:
 
     Args:
         law: Ordinal.
-        row: array (columns,).
+        row: array (columns,). [1]
         prior: OrdinalPrior.
     """
     odds, slope = _above(law.mean, row[None, :], prior)

@@ -32,6 +32,7 @@ from saltloft.plant.ready_words import (
 from saltloft.plant.rights import may
 from saltloft.plant.sentences import calendar_day, day_words, number_words
 from saltloft.plant.trade_words import step_word
+from saltloft.plant.warning_trial import trial_words
 from saltloft.process.promise import chance_by, histogram
 from saltloft.web.visitor import Visitor
 
@@ -300,7 +301,8 @@ def hand_view(house: House, folder: LotFolder, visitor: Visitor) -> HandView | N
         () if folder.outlook is None or not record.hanging else warning_words(folder.outlook, hand.skill)
     )
     lines = (*_hand_lines(hand, record.lot), *warnings)
-    return HandView(lines, _learned(hand), skill_words(hand.skill), href, bool(record.pressed_and_cut))
+    skill = f"{skill_words(hand.skill)} {trial_words()}"
+    return HandView(lines, _learned(hand), skill, href, bool(record.pressed_and_cut))
 
 
 def _hand_lines(hand: HouseHand, lot: str) -> tuple[tuple[str, str], ...]:
