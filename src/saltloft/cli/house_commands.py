@@ -1,9 +1,11 @@
-"""`saltloft new, verify, rebuild, backup, restore, config, doctor`: looking after a house."""
+"""`saltloft new, verify, rebuild, backup, restore, drill, upgrade, move-house, config, doctor`."""
 
 from __future__ import annotations
 
 import json
+import os
 from dataclasses import asdict
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -26,6 +28,13 @@ def register(app: typer.Typer) -> None:
     app.command(name="rebuild", help="Build the reading tables anew from the journal.")(rebuild)
     app.command(name="backup", help="Back the house up into one verified file, while it runs.")(backup)
     app.command(name="restore", help="Restore a backup into an empty folder, and verify it there.")(restore)
+    app.command(
+        name="drill", help="Restore the newest backup into a temporary folder, to see that it opens."
+    )(drill)
+    app.command(name="upgrade", help="Back up, then bring the house up to this program, and verify.")(upgrade)
+    app.command(name="move-house", help="Carry a house to another database, verified on both sides.")(
+        move_house
+    )
     app.command(name="config", help="Every setting with its value and where it comes from.")(config)
     app.command(name="doctor", help="The state of everything at a glance.")(doctor)
 
@@ -53,7 +62,9 @@ def new(
 def verify(
     anchor: Annotated[
         list[str] | None,
-        typer.Option(help="A head as printed (1842-9f3c0a77b1d2) or a backup file; may be given again."),
+        typer.Option(
+            help="A head as printed (1842-9f3c0a77b1d2), a file of heads, or a backup; may be given again."
+        ),
     ] = None,
     as_json: JsonOption = False,
     house: HouseOption = None,
@@ -138,6 +149,70 @@ def restore(
     print(say("PINs must be set anew: their key is never in a backup."))
 
 
+def drill(house: HouseOption = None) -> None:
+    """Restore, verify, rebuild, compare; nothing is left behind."""
+    from saltloft.jobs import upkeep
+
+    with open_house(house) as opened:
+        done = upkeep.drill(opened)
+    print(
+        say(
+            "{name} restores, verifies and rebuilds. Head: {head}", name=done.path.name, head=_head(done.head)
+        )
+    )
+
+
+def upgrade(house: HouseOption = None) -> None:
+    """Bring a house of an older program up to this one."""
+    from saltloft.jobs import moving
+
+    done = moving.upgrade(_folder(house), os.environ, datetime.now(UTC))
+    if done.backup is None:
+        print(say("The house is up to date: revision {revision}.", revision=done.after))
+    else:
+        print(say("Backed up first: {path}", path=done.backup.path))
+        print(say("Revision {before} is {after} now.", before=done.before, after=done.after))
+    print(say("Verified: {entries} entries. Head: {head}", entries=done.entries, head=_head(done.head)))
+
+
+def move_house(
+    house: Annotated[Path, typer.Argument(help="Folder of the house.", metavar="FROM")],
+    to: Annotated[
+        str,
+        typer.Argument(help="postgresql://… or the name of a SQLite file in the folder.", metavar="TO"),
+    ],
+) -> None:
+    """Copy the database, verify both sides, and let the house open there from now on."""
+    from saltloft.jobs import moving
+
+    done = moving.move_house(house, to, os.environ)
+    print(
+        say(
+            "{entries} entries and {batches} batches of readings are whole on both sides.",
+            entries=done.entries,
+            batches=done.batches,
+        )
+    )
+    print(say("Head on both: {head}", head=_head(done.head)))
+    print(
+        say(
+            "The house opens in {after} now. {before} was left as it was; nothing is written to it any more.",
+            after=done.after,
+            before=done.before,
+        )
+    )
+
+
+def _folder(house: Path | None) -> Path:
+    from saltloft.cli.opening import house_folder
+
+    folder = house_folder(house)
+    if folder is None:
+        with open_house(house):
+            raise typer.Exit(2)
+    return folder
+
+
 def config(as_json: JsonOption = False, house: HouseOption = None) -> None:
     """Print every setting, its value and its origin."""
     with open_house(house) as opened:
@@ -154,12 +229,21 @@ def config(as_json: JsonOption = False, house: HouseOption = None) -> None:
         print(f"    {row.setting.help}")
 
 
-def doctor(as_json: JsonOption = False, house: HouseOption = None) -> None:
+def doctor(
+    as_json: JsonOption = False,
+    bundle: Annotated[
+        Path | None, typer.Option(help="Write one file for whoever helps into this folder; no names in it.")
+    ] = None,
+    house: HouseOption = None,
+) -> None:
     """Look at everything; exit code 1 when somebody should do something."""
-    from saltloft.jobs import keep
+    from saltloft.jobs import doctor as job
 
     with open_house(house) as opened:
-        findings = keep.doctor(opened)
+        if bundle is not None:
+            print(job.bundle(opened, bundle))
+            return
+        findings = job.doctor(opened)
     if as_json:
         print(json.dumps({"schema": "doctor/1", "findings": [asdict(one) for one in findings]}, indent=2))
     else:

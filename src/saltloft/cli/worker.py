@@ -1,4 +1,4 @@
-"""The worker process: forecasts, day sheets and drawings, one item after the other.
+"""The worker process: forecasts, day sheets and drawings, one item after the other, and the backups.
 
 Started by `saltloft serve`. It reads on in the journal, so nobody has to tell
 it what changed. When nothing waits it draws charts nobody asked for yet.
@@ -19,11 +19,13 @@ from saltloft.cases.open_house import OpenHouse
 from saltloft.foundation.errors import SaltloftError
 from saltloft.foundation.words import LANGUAGE
 from saltloft.house import House
-from saltloft.jobs import forecast, hand, insight, judge, queue, today
+from saltloft.jobs import forecast, hand, insight, judge, keep, queue, today, upkeep
 from saltloft.papers.screen import drawings
 from saltloft.plant.answers import LotOutlook
 
 IDLE_S = 0.4
+# How often it is asked whether a backup or a drill is due.
+LOOK_S = 60.0
 # Computing gives way to taking entries: the web process goes before on a crowded machine.
 NICE = 10
 log = structlog.get_logger("saltloft.worker")
@@ -93,6 +95,26 @@ def draw_lot(house: OpenHouse, lot: str, _: Mapping[str, str]) -> None:
             LANGUAGE.reset(token)
 
 
+def back_up(house: House) -> None:
+    """Make the backup that is due and let go of those the house's rule does not keep."""
+    done = keep.backup(house)
+    gone = upkeep.drop_outdated(house)
+    log.info("backed up", file=done.path.name, dropped=len(gone))
+
+
+def look_after(house: House) -> None:
+    """Say that the worker lives, and do what is due; what fails is noted for `doctor` and tried again."""
+    upkeep.seen(house, wall())
+    due = upkeep.due(house, wall())
+    try:
+        if due.backup:
+            back_up(house)
+        if due.drill:
+            log.info("restore drill", file=upkeep.drill(house).path.name)
+    except SaltloftError as error:
+        log.error("looking after the house failed", error=error.message)
+
+
 HANDLERS: dict[str, queue.Handler] = {
     queue.FORECAST: compute_lot,
     queue.DAY: compute_day,
@@ -114,8 +136,12 @@ def main() -> None:
     os.nice(NICE)
     with House.open(os.environ["SALTLOFT_HOUSE"]) as house:
         log.info("worker started", house=house.name, taken_over=queue.recover(house))
+        looked = float("-inf")
         while not stopping:
             queue.notice(house, wall())
+            if time.monotonic() - looked >= LOOK_S:
+                looked = time.monotonic()
+                look_after(house)
             try:
                 item = queue.work_once(house, HANDLERS, wall())
             except Exception as error:

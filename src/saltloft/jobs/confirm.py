@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from saltloft.cases.judgement import judge_lot
 from saltloft.cases.open_house import OpenHouse
-from saltloft.cases.rules import degree_hours_rules, name_limits, shelf_ways
+from saltloft.cases.rule_keys import rule_keys
 from saltloft.foundation.errors import InputError, RuleBroken
 from saltloft.foundation.sources import Fact, Source
 from saltloft.foundation.words import say
@@ -58,7 +58,7 @@ def rows(house: OpenHouse, lot: str = "") -> tuple[FactRow, ...]:
     Raises:
         UnknownName: no such lot.
     """
-    keys = _of_lot(house, lot) if lot else _of_rules(house)
+    keys = _of_lot(house, lot) if lot else rule_keys(house)
     said: dict[str, list[Stated[FactConfirmed]]] = {}
     for item in house.store.confirmations.all():
         if house.demo or not item.payload.demo:
@@ -105,18 +105,6 @@ def _of_lot(house: OpenHouse, lot: str) -> Iterator[str]:
     stands = (verdict for stand in judgement.hazards for verdict in stand.verdicts)
     for verdict in (*stands, *judgement.names, *judgement.other):
         yield from verdict.sources
-
-
-def _of_rules(house: OpenHouse) -> Iterator[str]:
-    markets = house.store.house().payload.markets
-    for rule in degree_hours_rules(house.facts, markets):
-        yield from (*rule.sources, *(row.source for row in rule.rows))
-    names = {name for one in house.store.products.all() for name in one.defined.payload.market_names}
-    for limit in name_limits(house.facts, tuple(sorted(names)) if "us" in markets else ()):
-        yield from limit.sources
-    for market in markets:
-        for way in shelf_ways(house.facts, market):
-            yield from way.sources
 
 
 def _row(house: OpenHouse, key: str, said: list[Stated[FactConfirmed]]) -> FactRow:

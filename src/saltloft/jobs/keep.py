@@ -1,28 +1,26 @@
-"""Looking after the record: verify, rebuild, back up, restore, and the state of everything at a glance."""
+"""Looking after the record: verify, rebuild, back up and restore."""
 
 from __future__ import annotations
 
-import shutil
+import os
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 from typing import Protocol
 
-from saltloft.foundation.words import say, say_many
+from saltloft.foundation.errors import InputError, SaltloftError
 from saltloft.plant.answers import JournalHead
 from saltloft.store import backup as packing
-from saltloft.store import migrate, projection
+from saltloft.store import projection
 from saltloft.store.backup import BackupDone
-from saltloft.store.engines import durability
 from saltloft.store.open import Store
 from saltloft.store.settings import HouseSettings
+from saltloft.store.upkeep import BACKUP, HEAD
 from saltloft.store.verify import Verification, read_anchor
 
-BACKUP_DUE = timedelta(days=2)
-LEAST_FREE = 2 * 1024**3
-# A series is late when its newest reading is older than this.
-LATE = timedelta(hours=6)
+HEADS_FILE = "saltloft-heads.txt"
 
 
 class KeptHouse(Protocol):
@@ -38,26 +36,9 @@ class KeptHouse(Protocol):
     def folder(self) -> Path: ...
 
     @property
-    def demo(self) -> bool: ...
+    def name(self) -> str: ...
 
     def now(self) -> datetime: ...
-
-
-@dataclass(frozen=True)
-class Finding:
-    """One line of `saltloft doctor`.
-
-    Args:
-        name: str. What was looked at.
-        good: bool. False when somebody should do something.
-        words: str. What was found.
-        do: str. What to do; empty when good.
-    """
-
-    name: str
-    good: bool
-    words: str
-    do: str = ""
 
 
 @dataclass(frozen=True)
@@ -77,7 +58,8 @@ def verify(house: KeptHouse, anchors: Sequence[str] = (), *, readings: bool = Tr
     """Walk the journal and the sealed readings, and hold them against heads kept elsewhere.
 
     Args:
-        anchors: sequence of str. Each a printed head ('1842-9f3c0a77b1d2') or the path of a backup file.
+        anchors: sequence of str. Each a printed head ('1842-9f3c0a77b1d2'), or the path of
+            a file of heads or of a backup.
         readings: bool. False leaves the readings out.
 
     Raises:
@@ -90,9 +72,29 @@ def verify(house: KeptHouse, anchors: Sequence[str] = (), *, readings: bool = Tr
 
 
 def read_anchors(anchor: str) -> list[tuple[int, str]]:
-    """The heads an anchor names: one as printed, or every entry's of a backup file."""
+    """The heads an anchor names: one as printed, those of a file of heads, or every entry's of a backup."""
     path = Path(anchor)
-    return packing.heads_in(path) if path.suffix == ".zip" else [read_anchor(anchor)]
+    if path.suffix == ".zip":
+        return packing.heads_in(path)
+    if path.suffix == ".txt" or path.is_file():
+        return heads_file(path)
+    return [read_anchor(anchor)]
+
+
+def heads_file(path: Path) -> list[tuple[int, str]]:
+    """The heads in a file as `send_head` writes it: one a line, the second word.
+
+    Raises:
+        InputError: no such file, or a line without a head.
+    """
+    try:
+        lines = path.read_text(encoding="utf-8").splitlines()
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError("the file of heads cannot be read", got=f"{path}: {error}", key="anchor") from error
+    heads = [read_anchor([*line.split(), "", ""][1]) for line in lines if line.strip()]
+    if not heads:
+        raise InputError("the file of heads is empty", got=str(path), key="anchor")
+    return heads
 
 
 def rebuild(house: KeptHouse) -> Rebuilt:
@@ -106,115 +108,48 @@ def rebuild(house: KeptHouse) -> Rebuilt:
 
 
 def backup(house: KeptHouse, into: Path | None = None) -> BackupDone:
-    """Back a running house up into one verified file, named by its head.
+    """Back a running house up into one verified file, send its head out, and say when it was done.
 
     Args:
         into: Path or None. Folder; None: the setting `backup_folder`.
+
+    Raises:
+        InputError, StoreError: as `store.backup.backup`; the failure is noted for `doctor`.
     """
-    folder = into or backup_folder(house)
-    return packing.backup(house.store.database, house.folder, folder, house.now())
+    now = house.now()
+    folder = into or house.settings.backups(house.folder)
+    try:
+        done = packing.backup(house.store.database, house.folder, folder, now)
+    except SaltloftError as error:
+        with suppress(SaltloftError):
+            house.store.upkeep.note(BACKUP, now, error.message, good=False)
+        raise
+    house.store.upkeep.note(BACKUP, now, done.path.name)
+    send_head(house, done.head)
+    return done
 
 
-def backup_folder(house: KeptHouse) -> Path:
-    """Where backups go unless another folder is named."""
-    return house.folder / house.settings.text("backup_folder")
+def send_head(house: KeptHouse, head: JournalHead) -> None:
+    """Add the head to the file of heads in the place the house chose; a place out of reach is noted."""
+    place = house.settings.text("head_folder")
+    if not place:
+        return
+    now = house.now()
+    line = f"{now.isoformat(timespec='seconds')} {head.seq}-{head.hash} {house.name}\n"
+    try:
+        path = Path(place) / HEADS_FILE
+        descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o644)
+        try:
+            os.write(descriptor, line.encode())
+            os.fsync(descriptor)
+        finally:
+            os.close(descriptor)
+    except OSError as error:
+        house.store.upkeep.note(HEAD, now, f"{place}: {error.strerror}", good=False)
+    else:
+        house.store.upkeep.note(HEAD, now, str(path))
 
 
 def restore(packed: Path, folder: Path) -> BackupDone:
     """Restore a backup into an empty folder, verified there before it counts."""
     return packing.restore(packed, folder)
-
-
-def doctor(house: KeptHouse) -> list[Finding]:
-    """The state of everything a house keeps, one finding a line."""
-    found = house.store.verify()
-    return [
-        _database(house),
-        _chain(found),
-        _backup(house, found.head),
-        _disk(house.folder),
-        _work(house),
-        _series(house),
-        _people(house),
-    ]
-
-
-def _database(house: KeptHouse) -> Finding:
-    with house.store.database.reading() as connection:
-        revision = migrate.revision_of(connection)
-        durable, level = durability(connection)
-    good = revision == migrate.REVISIONS[-1] and durable
-    words = say(
-        "{name}, revision {revision}, {level}",
-        name=house.store.database.name,
-        revision=revision,
-        level=level,
-    )
-    return Finding("database", good, words, "" if good else say("restart the program"))
-
-
-def _chain(found: Verification) -> Finding:
-    if found.whole:
-        words = say(
-            "{entries} entries and {batches} batches of readings are whole",
-            entries=found.entries,
-            batches=found.readings_checked,
-        )
-        return Finding("journal", True, words)
-    return Finding("journal", False, found.faults[0].words, say("stop entering; restore the last backup"))
-
-
-def _backup(house: KeptHouse, head: JournalHead | None) -> Finding:
-    files = sorted(backup_folder(house).glob("saltloft-*.zip"), key=lambda path: path.stat().st_mtime)
-    if not files:
-        return Finding("backup", False, say("there is no backup yet"), say("run 'saltloft backup'"))
-    behind = (head.seq if head else 0) - int(files[-1].name.split("-")[1])
-    age = house.now().timestamp() - files[-1].stat().st_mtime
-    # The invented house's clock stands still, so a backup's age says nothing there.
-    good = house.demo or age < BACKUP_DUE.total_seconds() or behind == 0
-    words = say("the last one, {name}, is {behind} entries behind", name=files[-1].name, behind=behind)
-    return Finding("backup", good, words, "" if good else say("run 'saltloft backup'"))
-
-
-def _disk(folder: Path) -> Finding:
-    free = shutil.disk_usage(folder).free
-    good = free >= LEAST_FREE
-    words = say("{free} GB free", free=f"{free / 1024**3:.1f}")
-    return Finding("disk", good, words, "" if good else say("make room: entries are refused when it is full"))
-
-
-def _work(house: KeptHouse) -> Finding:
-    counts = house.store.work.counts()
-    failed, waiting = counts.get("failed", 0), counts.get("waiting", 0)
-    words = say("{waiting} waiting, {failed} given up", waiting=waiting, failed=failed)
-    return Finding("worker", not failed, words, say("look at the worker's log") if failed else "")
-
-
-def _series(house: KeptHouse) -> Finding:
-    now = house.now()
-    late = []
-    for name in house.store.readings.series_names():
-        room, quantity, *logger = name.split("/")
-        last = house.store.readings.latest(room, quantity, now, logger=logger[0] if logger else "")
-        if last is None or now - last[0] > LATE:
-            late.append(name)
-    if not late:
-        return Finding("loggers", True, say("every series has a reading of the last six hours"))
-    return Finding(
-        "loggers",
-        False,
-        say("no reading of the last six hours: {names}", names=", ".join(late)),
-        say("import the loggers' files, or look at the loggers"),
-    )
-
-
-def _people(house: KeptHouse) -> Finding:
-    people = house.store.people.all()
-    signers = [person.person for person in people if person.role == "quality"]
-    words = say_many(
-        "{count} person, {signers} may sign lots out",
-        "{count} people, {signers} may sign lots out",
-        len(people),
-        signers=len(signers),
-    )
-    return Finding("people", bool(signers), words, "" if signers else say("add a person of the role quality"))

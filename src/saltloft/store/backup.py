@@ -21,10 +21,11 @@ from pathlib import Path, PurePosixPath
 
 from saltloft.foundation.errors import InputError, StoreError
 from saltloft.plant.answers import JournalHead
-from saltloft.store import journal
+from saltloft.store import journal, projection
 from saltloft.store.copying import copy_into
 from saltloft.store.database import Database
 from saltloft.store.engines import SQLITE
+from saltloft.store.migrate import bring_up
 from saltloft.store.moments import from_text, to_text
 from saltloft.store.verify import verify
 
@@ -92,7 +93,7 @@ def backup(database: Database, folder: Path, into: Path, now: datetime) -> Backu
 
 
 def restore(packed: Path, folder: Path) -> BackupDone:
-    """Unpack a backup into an empty or missing folder and verify it there.
+    """Unpack a backup into an empty or missing folder, bring it up to this program and verify it there.
 
     Raises:
         InputError: the folder is not empty, or the file is no backup.
@@ -111,7 +112,7 @@ def restore(packed: Path, folder: Path) -> BackupDone:
         with zipfile.ZipFile(packed) as archive:
             for name in manifest.sums:
                 _unpack(archive, name, house)
-        head = _verified(house / DATABASE_FILE)
+        head = _verified(house / DATABASE_FILE, upgrade=True)
         if (head.seq, head.hash) != (manifest.head.seq, manifest.head.hash):
             raise StoreError(
                 "the restored journal does not end where the backup says", got=f"entry {head.seq}"
@@ -175,9 +176,12 @@ def _copy_database(database: Database, copy: Path) -> None:
         target.close()
 
 
-def _verified(file: Path) -> JournalHead:
+def _verified(file: Path, *, upgrade: bool = False) -> JournalHead:
     database = Database(file)
     try:
+        if upgrade and bring_up(database, upgrade=True):
+            # A backup of an older program is brought up to this one; its entries stay as they are.
+            database.write(projection.rebuild)
         found = verify(database)
     finally:
         database.close()

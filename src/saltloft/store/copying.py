@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from sqlalchemy import Connection, Table, func, select
+from sqlalchemy import Connection, Table, func, inspect, select
 
 from saltloft.foundation.errors import InputError, StoreError
 from saltloft.plant.answers import JournalHead
@@ -27,7 +27,7 @@ def copy_into(source: Database, target: Database) -> JournalHead:
     """Copy journal, readings, secrets and attachment rows into an empty database, and build its tables.
 
     Args:
-        source: Database. Of this program's revision; may be in use: what is copied belongs together.
+        source: Database. May be in use: what is copied belongs together.
         target: Database. Without any table, or with a house's empty ones.
 
     Returns:
@@ -52,7 +52,9 @@ def copy_into(source: Database, target: Database) -> JournalHead:
             last = journal.head(out)
             if last is None:
                 raise StoreError("there is nothing to copy: the journal is empty", got=source.name)
-            for table in KEPT.sorted_tables:
+            # A house of an older revision lacks the tables that were added since.
+            there = set(inspect(out).get_table_names())
+            for table in (one for one in KEPT.sorted_tables if one.name in there):
                 if table is reading:
                     _copy_readings(out, into)
                 else:

@@ -332,6 +332,12 @@ def subjects_of(connection: Connection, kinds: Sequence[str]) -> list[str]:
     return list(rows.scalars())
 
 
+def kind_counts(connection: Connection) -> dict[str, int]:
+    """How many entries there are of each kind."""
+    counts = select(journal.c.kind, func.count()).group_by(journal.c.kind)
+    return {row[0]: row[1] for row in connection.execute(counts)}
+
+
 def walk(connection: Connection, after: int = 0) -> Iterator[Entry]:
     """Every entry after a seq, in order, without holding them all in memory."""
     rows = connection.execute(

@@ -29,14 +29,17 @@ def revision_of(connection: Connection) -> str:
     return ""
 
 
-def bring_up(database: Database) -> bool:
-    """Migrate the kept tables when they are older, refuse them when newer.
+def bring_up(database: Database, *, upgrade: bool = False) -> bool:
+    """Make the kept tables in an empty database; migrate older ones when told so, refuse newer ones.
+
+    Args:
+        upgrade: bool. False refuses an older database: 'saltloft upgrade' backs it up first.
 
     Returns:
         bool. True when the reading tables are missing or of another version and must be rebuilt.
 
     Raises:
-        StoreError: for a database written by a newer program.
+        StoreError: for a database written by a newer program, or by an older one without `upgrade`.
     """
     with database.reading() as connection:
         revision = revision_of(connection)
@@ -46,6 +49,13 @@ def bring_up(database: Database) -> bool:
             got=f"revision {revision}",
             allowed=f"up to {REVISIONS[-1]}",
             do="install the newer program; this one changed nothing",
+        )
+    if revision and revision != REVISIONS[-1] and not upgrade:
+        raise StoreError(
+            "the house was written by an older Saltloft",
+            got=f"revision {revision}",
+            allowed=REVISIONS[-1],
+            do="run 'saltloft upgrade': it makes a backup first",
         )
     if revision != REVISIONS[-1]:
         database.write(_upgrade)

@@ -41,6 +41,7 @@ from saltloft.store.secrets import Secrets
 from saltloft.store.stating import stated
 from saltloft.store.stock import Stock
 from saltloft.store.trace import Trace
+from saltloft.store.upkeep import Upkeep
 from saltloft.store.verify import Verification, verify
 from saltloft.store.work import Work
 
@@ -64,6 +65,7 @@ class Store:
         self.kept = Kept(database)
         self.member_states = MemberStates(files.parent / "states")
         self.work = Work(database)
+        self.upkeep = Upkeep(database)
         self.lots = Lots(database)
         self.rooms = rooms_shelf(database)
         self.instruments = instruments_shelf(database)
@@ -99,7 +101,7 @@ class Store:
 
         Raises:
             InputError: a URL that is none, or its driver is not installed.
-            StoreError: damaged, of another program, or written by a newer Saltloft.
+            StoreError: damaged, of another program, or written by a newer or an older Saltloft.
         """
         database = Database(where)
         if bring_up(database):
@@ -135,6 +137,11 @@ class Store:
         """The newest entries as stored, newest first; `before` a seq for the next page."""
         with self.database.reading() as connection:
             return journal.page(connection, before, limit)
+
+    def kind_counts(self) -> dict[str, int]:
+        """How many entries there are of each kind."""
+        with self.database.reading() as connection:
+            return journal.kind_counts(connection)
 
     def of_subject(self, subject: str, asof: datetime | None = None) -> list[Stated[object]]:
         """Everything stated about one lot, room, instrument and so on, by seq."""

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from saltloft.foundation.errors import InputError, UnknownName
-from saltloft.store.engines import shown
+from saltloft.store.engines import is_url, shown
 
 FILE = "house.toml"
 
@@ -69,6 +69,19 @@ SETTINGS: tuple[Setting, ...] = (
         "Address that tags and labels lead to, such as https://house.example; empty: that of the page.",
     ),
     Setting("gs1_company_prefix", str, "", "The house's own GS1 company prefix, 6 to 11 digits; for racks."),
+    Setting("backup_hours", int, 24, "Hours between the worker's backups; 0: none but those asked for."),
+    Setting("keep_daily", int, 7, "Of so many days the newest backup stays."),
+    Setting("keep_weekly", int, 5, "Of so many weeks the newest backup stays."),
+    Setting("keep_monthly", int, 12, "Of so many months the newest backup stays."),
+    Setting(
+        "drill_days", int, 7, "Days between restores of the newest backup to see that it opens; 0: none."
+    ),
+    Setting(
+        "head_folder",
+        str,
+        "",
+        "Folder on another machine to which the journal's head is sent at each backup; empty: none.",
+    ),
     Setting("members", int, 400, "Members of a forecast's ensemble."),
     Setting("promise_sure_pct", int, 90, "How sure a promised day is, in per cent, 3 to 97."),
 )
@@ -119,6 +132,10 @@ class HouseSettings:
     def place(self, folder: Path) -> Path | str:
         """Where the house's database is: its URL, or its file by the house folder."""
         return self.text("database_url") or folder / self.text("database")
+
+    def backups(self, folder: Path) -> Path:
+        """Where backups go unless another folder is named."""
+        return folder / self.text("backup_folder")
 
     def rows(self) -> list[Value]:
         """Every setting with its value and origin, in the order of SETTINGS."""
@@ -196,3 +213,22 @@ def write_settings(folder: Path, values: Mapping[str, str]) -> None:
 def _quoted(text: str) -> str:
     escaped = text.replace("\\", "\\\\").replace('"', '\\"').replace("\n", "\\n")
     return f'"{escaped}"'
+
+
+def set_place(folder: Path, place: Path | str) -> None:
+    """Say in house.toml where the database is now: a URL, or a file by the house folder.
+
+    The other lines stay as they are; the file is replaced whole, readable by its owner only
+    when the URL holds a password.
+    """
+    path = folder / FILE
+    lines = path.read_text(encoding="utf-8").splitlines()
+    kept = [line for line in lines if line.partition("=")[0].strip() not in ("database", "database_url")]
+    if is_url(place):
+        kept.append(f"database_url = {_quoted(str(place))}")
+    else:
+        kept.append(f"database = {_quoted(str(place))}")
+    aside = path.with_suffix(".part")
+    aside.write_text("\n".join(kept) + "\n", encoding="utf-8")
+    aside.chmod(0o600 if is_url(place) else path.stat().st_mode & 0o777)
+    aside.replace(path)

@@ -9,25 +9,22 @@ from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse
 from starlette.responses import Response
 
-from saltloft import __version__
 from saltloft.house import House
-from saltloft.jobs import lots, queue
+from saltloft.jobs import doctor, queue
 
 routes = APIRouter()
 
 
 @routes.get("/health")
 def health(request: Request) -> JSONResponse:
-    """Version, journal and worker, for whoever watches the house's computer."""
+    """Database, journal, backup, disk, worker and loggers, for whoever watches the house's computer."""
     house: House = request.app.state.house
     state = queue.state(house)
     return JSONResponse(
         {
-            "version": __version__,
-            "journal": lots.last_seq(house),
+            **doctor.health(house),
             "queue": {"waiting": state.waiting, "running": state.running, "failed": state.failed},
             "behind": state.behind,
-            "demo": house.demo,
         }
     )
 
