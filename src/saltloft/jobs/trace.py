@@ -8,11 +8,18 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from saltloft.cases.open_house import AS_GOOD_AS_NOW, OpenHouse
-from saltloft.cases.trace import TraceCase, contact_case, suspects, titles_of, trace_case
-from saltloft.foundation.errors import InputError
+from saltloft.cases.trace import (
+    TraceCase,
+    callers_of,
+    contact_case,
+    suspects,
+    titles_of,
+    trace_case,
+)
+from saltloft.foundation.errors import InputError, UnknownName
 from saltloft.foundation.words import say
 from saltloft.plant.digital_link import LinkKey, read_address, read_brackets
-from saltloft.plant.recall import recall_of
+from saltloft.plant.recall import RecallDrilled, recall_of
 from saltloft.plant.trace import DOWN, Carried, Node, carried_down, carried_up, through_rework
 from saltloft.plant.traced import RecallAnswer, Traced, TracedRow, balance_of
 
@@ -244,3 +251,31 @@ def _of_supplier(house: OpenHouse, name: str, titles: Mapping[str, str]) -> list
     nodes = house.store.trace.nodes([came.material_lot for came in found])
     why = say("the supplier's number {number}", number=name)
     return [_hit(node, titles, why) for node in nodes.values()]
+
+
+def drills(house: OpenHouse) -> list[RecallDrilled]:
+    """Every recall that was drilled or done, newest first."""
+    return [said.payload for said in reversed(house.store.drills.all())]
+
+
+def drill(house: OpenHouse, name: str) -> RecallDrilled:
+    """One drill; UnknownName offers the nearest."""
+    known = {done.drill: done for done in drills(house)}
+    if name not in known:
+        raise UnknownName(say("drill"), name, known, key="drill")
+    return known[name]
+
+
+def next_drill(house: OpenHouse) -> str:
+    """A number for the next drill: the year and a running count."""
+    year = house.now().astimezone(house.zone).year
+    taken = {done.drill for done in drills(house)}
+    count = len(taken) + 1
+    while f"RCL-{year}-{count}" in taken:
+        count += 1
+    return f"RCL-{year}-{count}"
+
+
+def name_of(house: OpenHouse, party: str) -> str:
+    """The name of a customer or supplier, else the id."""
+    return callers_of(house, [party])[party].shown

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from saltloft.foundation.words import say, say_many
 from saltloft.plant.contact import AFTER, BEFORE, OPEN_PIECE, TOUCHED_IT, Contact
@@ -218,6 +218,11 @@ def clock_words(took: timedelta) -> str:
     if hours:
         return say("{hours} h {minutes} min", hours=hours, minutes=minutes)
     return say("{minutes} min {seconds} s", minutes=minutes, seconds=seconds % 60)
+
+
+def took(done: RecallDrilled) -> timedelta:
+    """How long a drill took."""
+    return datetime.fromisoformat(done.ended) - datetime.fromisoformat(done.started)
 
 
 def drill_sentence(done: RecallDrilled, took: timedelta) -> str:

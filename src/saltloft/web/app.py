@@ -35,11 +35,13 @@ from saltloft.web.pages import (
     papers,
     people,
     press,
+    recall,
     rooms,
     scan,
     sheets,
     system,
     today,
+    trace,
     trust,
 )
 from saltloft.web.rendering import Pages, shell_version
@@ -48,7 +50,7 @@ from saltloft.web.security import Guard
 from saltloft.web.uploads import UploadShelf
 from saltloft.web.visitor import Visitor
 
-READING = (today, rooms, imports, lots, lot, facts, papers, system, trust)
+READING = (today, rooms, imports, lots, lot, facts, papers, trace, recall, system, trust)
 ENTERING = (decide, floor, scan, sheets, press, enter, correct, people, members)
 APIS = (api.routes, scale_api.routes)
 PAGES = (*READING, *ENTERING)

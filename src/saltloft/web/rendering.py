@@ -44,6 +44,7 @@ def navigation(visitor: Visitor | None, path: str) -> tuple[NavItem, ...]:
     if visitor is None or visitor.role == "room_hand":
         return ()
     doors = [("/today", say("Today")), ("/rooms", say("Rooms")), ("/lots", say("Lots"))]
+    doors.append(("/trace", say("Trace")))
     if visitor.may_enter:
         doors.append(("/next", say("Next")))
     return tuple(NavItem(href, word, path == href or path.startswith(f"{href}/")) for href, word in doors)

@@ -35,11 +35,16 @@ INVITING: Who = frozenset(role for role in ROLES if may(role, "person.added"))
 SIGNING: Who = frozenset(role for role in ROLES if may(role, "lot.released"))
 LIFTING: Who = frozenset(role for role in ROLES if may(role, "hold.lifted"))
 CONFIRMING: Who = frozenset(role for role in ROLES if may(role, "fact.confirmed"))
+DRILLING: Who = frozenset(role for role in ROLES if may(role, "recall.drilled"))
 UNDOING: Who = frozenset(role for role in ROLES if may(role, "readings.voided"))
 
 # Kept by address. A path in braces stands for one part between slashes.
 ROUTES: dict[str, Who] = {
     "GET /": EVERYBODY,
+    "GET /01/{gtin}": SIGNED_IN,
+    "GET /01/{gtin}/10/{lot}": SIGNED_IN,
+    "GET /01/{gtin}/10/{lot}/21/{serial}": SIGNED_IN,
+    "GET /8004/{asset}": SIGNED_IN,
     "GET /api/v1/clock": EVERYBODY,
     "POST /api/v1/entries": FLOOR | {"auditor", ENTRIES},  # what an auditor sends is refused entry by entry
     "GET /api/v1/lots": READERS | {READING},
@@ -62,6 +67,7 @@ ROUTES: dict[str, Who] = {
     "POST /entries/{entry_id}/correct": OFFICE,
     "GET /facts": READERS,
     "POST /facts": CONFIRMING,
+    "GET /g/{number}": SIGNED_IN,
     "GET /health": EVERYBODY,
     "GET /lots": READERS,
     "GET /lots/yields.csv": READERS,
@@ -104,8 +110,18 @@ ROUTES: dict[str, Who] = {
     "GET /switch": EVERYBODY,
     "GET /tares": SIGNED_IN,
     "POST /tares": FLOOR,
+    "GET /tags.pdf": SIGNED_IN,
     "GET /today": READERS,
     "GET /today.pdf": READERS,
+    "GET /trace": READERS,
+    "GET /trace/drills/{drill}": READERS,
+    "GET /trace/drills/{drill}/record.pdf": READERS,
+    "GET /trace/events.json": READERS,
+    "GET /trace/letters.pdf": READERS,
+    "GET /trace/recall": READERS,
+    "POST /trace/recall": DRILLING,
+    "GET /trace/recall.pdf": READERS,
+    "GET /trace/suspect": READERS,
     "GET /trust": EVERYBODY,
     "GET /type/{sort}": FLOOR,
     "POST /type/{sort}": FLOOR,
