@@ -36,6 +36,7 @@ from saltloft.web.pages import (
     people,
     press,
     recall,
+    records,
     rooms,
     scan,
     sheets,
@@ -50,7 +51,7 @@ from saltloft.web.security import Guard
 from saltloft.web.uploads import UploadShelf
 from saltloft.web.visitor import Visitor
 
-READING = (today, rooms, imports, lots, lot, facts, papers, trace, recall, system, trust)
+READING = (today, rooms, imports, lots, lot, facts, papers, trace, recall, system, trust, records)
 ENTERING = (decide, floor, scan, sheets, press, enter, correct, people, members)
 APIS = (api.routes, scale_api.routes)
 PAGES = (*READING, *ENTERING)

@@ -94,6 +94,7 @@ ROUTES: dict[str, Who] = {
     "POST /people/token": INVITING,
     "GET /record": FLOOR,
     "POST /record": FLOOR,
+    "GET /records": READERS,
     "GET /rooms": READERS,
     "GET /rooms/import": OFFICE,
     "POST /rooms/import": OFFICE,
