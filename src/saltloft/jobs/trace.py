@@ -18,7 +18,7 @@ from saltloft.cases.trace import (
 )
 from saltloft.foundation.errors import InputError, UnknownName
 from saltloft.foundation.words import say
-from saltloft.plant.digital_link import LinkKey, read_address, read_brackets
+from saltloft.plant.digital_link import GTIN, LinkKey, read_address, read_brackets
 from saltloft.plant.recall import RecallDrilled, recall_of
 from saltloft.plant.trace import DOWN, Carried, Node, carried_down, carried_up, through_rework
 from saltloft.plant.traced import RecallAnswer, Traced, TracedRow, balance_of
@@ -197,6 +197,7 @@ def find(house: OpenHouse, text: str) -> list[Hit]:
     if exact:
         return exact + [hit for hit in hits if hit not in exact]
     return [
+        *_of_number(house, name),
         *_on_rack(house, name, titles),
         *_of_party(house, name, titles),
         *_of_supplier(house, name, titles),
@@ -219,6 +220,13 @@ def of_key(house: OpenHouse, key: LinkKey) -> list[Hit]:
         return _on_rack(house, key.value, titles)
     recent = house.store.trace.made_between("", "9999", ("lot", "pack"), product)[-MOST_HITS:]
     return [_hit(node, titles) for node in reversed(recent)]
+
+
+def _of_number(house: OpenHouse, name: str) -> list[Hit]:
+    """By a trade item number typed without brackets; any other number of digits may mean something else."""
+    if not name.isdecimal() or len(name) not in (8, 12, 13, 14):
+        return []
+    return of_key(house, LinkKey(GTIN, name.zfill(14)))
 
 
 def _hit(node: Node, titles: Mapping[str, str], why: str = "") -> Hit:

@@ -160,21 +160,19 @@ def _week(row: TracedRow, zone: ZoneInfo) -> str:
 
 def _box(traced: Traced, column: int, rows: list[TracedRow], mass: Say) -> Box:
     first = rows[0]
-    sort, start = first.node.sort, first.node.node in traced.flow.starts
+    start = first.node.node in traced.flow.starts
     weight = sum(row.node.booked_mg for row in rows)
-    amount = mass(weight) if weight else mass(sum(row.likely_mg for row in rows))
-    if first.again:
-        amount = say("{amount}, rework", amount=amount)
-    return Box(
-        f"b{column}-{first.node.node}",
-        column,
-        sort,
-        _label(traced, rows),
-        amount,
-        tuple(rows),
-        first.again,
-        start,
-    )
+    parts = [_product(rows), mass(weight) if weight else mass(sum(row.likely_mg for row in rows))]
+    amount = ", ".join(part for part in (*parts, say("rework") if first.again else "") if part)
+    key = f"b{column}-{first.node.node}"
+    return Box(key, column, first.node.sort, _label(traced, rows), amount, tuple(rows), first.again, start)
+
+
+def _product(rows: list[TracedRow]) -> str:
+    """What several lots or packs have in common; one of them is known by its number."""
+    titles = {row.title for row in rows}
+    shown = len(rows) > 1 and len(titles) == 1 and rows[0].node.sort in ("lot", "pack", "material")
+    return titles.pop() if shown else ""
 
 
 def _label(traced: Traced, rows: list[TracedRow]) -> str:
@@ -182,25 +180,19 @@ def _label(traced: Traced, rows: list[TracedRow]) -> str:
     if first.node.sort == "sink":
         return place_word(first.node.product)
     parties = {row.node.party for row in rows}
+    if first.node.sort == "shipment" and len(parties) == 1:
+        return first.party or first.node.node
     if first.node.sort == "shipment":
-        if len(parties) == 1:
-            return first.party or first.node.node
         return say_many("{count} customer", "{count} customers", len(parties))
     if len(rows) == 1:
         return first.node.node
-    return _many_words(traced, rows)
-
-
-def _many_words(traced: Traced, rows: list[TracedRow]) -> str:
-    first = rows[0]
-    days = {row.at.astimezone(ZoneInfo(traced.house.zone)).date() for row in rows if row.at}
+    zone = ZoneInfo(traced.house.zone)
+    days = {row.at.astimezone(zone).date() for row in rows if row.at}
     count = things_words(first.node.sort, len(rows))
-    if len({row.node.product for row in rows}) > 1:
+    if len(days) != 1:
         return count
-    if len(days) == 1:
-        day = day_words(days.pop(), traced.at.astimezone(ZoneInfo(traced.house.zone)).date(), weekday=False)
-        return say("{count}, {product}, {day}", count=count, product=first.title, day=day)
-    return say("{count}, {product}", count=count, product=first.title)
+    day = day_words(days.pop(), traced.at.astimezone(zone).date(), weekday=False)
+    return say("{count}, {day}", count=count, day=day)
 
 
 def things_words(sort: str, count: int) -> str:

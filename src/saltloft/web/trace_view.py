@@ -202,16 +202,16 @@ def stock_lines(answer: RecallAnswer, units: Units) -> list[StockLine]:
 def lots_grid(answer: RecallAnswer, units: Units) -> Grid:
     """Lots in scope."""
     mass = mass_words(units)
-    rows = tuple(
-        (
-            lot.node.node,
-            answer.title(lot.node.product),
-            say("through rework") if lot.again else "",
-            mass(lot.node.booked_mg),
-            mass(lot.finished_mg) if lot.finished_mg else "–",
-            mass(lot.yielding.expected_mg) if lot.yielding else "–",
-        )
-        for lot in answer.recall.lots
-    )
-    columns = (say("lot"), say("product"), "", say("stuffed"), say("finished"), say("expected, computed"))
-    return Grid(say("Lots in scope"), columns, rows, right=(3, 4, 5), empty=say("No lot is in scope."))
+    rows = []
+    for lot in answer.recall.lots:
+        title = answer.title(lot.node.product)
+        finished = mass(lot.finished_mg) if lot.finished_mg else "–"
+        if lot.yielding:
+            finished = say(
+                "{finished} of {expected}", finished=finished, expected=mass(lot.yielding.expected_mg)
+            )
+        what = say("{product}, through rework", product=title) if lot.again else title
+        rows.append((lot.node.node, what, mass(lot.node.booked_mg), finished))
+    columns = (say("lot"), say("product"), say("stuffed"), say("finished, of expected"))
+    empty = say("No lot is in scope.")
+    return Grid(say("Lots in scope"), columns, tuple(rows), right=(2, 3), empty=empty)
