@@ -6,7 +6,7 @@ import hashlib
 import zlib
 from bisect import bisect_left
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import datetime, timedelta
 from functools import cached_property
 from typing import Any
@@ -15,6 +15,7 @@ import numpy as np
 
 from saltloft.cases import house_record
 from saltloft.cases.drying_parameters import drying_parameters
+from saltloft.cases.house_record import Looked
 from saltloft.cases.lot import SEED, LotCase, lot_case, off_racks_at
 from saltloft.cases.open_house import OpenHouse, known_at
 from saltloft.foundation.errors import SaltloftError
@@ -144,11 +145,13 @@ def house_past(house: OpenHouse, case: LotCase, *, literature: str, model: str) 
         return HousePast(literature, (), record.product, room, calibre_m)
     keys = [asked.key(SORT, other) for other, _ in known]
     past: list[PastForecast] = []
-    for other, one in known:
+    for place, (other, one) in enumerate(known):
         if one.off is not None and one.off <= case.asof:
             key, found = _record(asked, shelf, other)
-            past += found
+            past += found.past
             keys.append(key)
+            if found.likelihood is not None:
+                known[place] = other, replace(one, likelihood=found.likelihood)
     digest = hashlib.sha256("\n".join(keys).encode()).hexdigest()[:12]
     return HousePast(
         version=f"{literature} house/{len(known)} lots/{digest}",
@@ -208,8 +211,8 @@ class Shelf:
         return sorted([*same, *beside], key=lambda one: (one.made_at, one.lot))
 
 
-def _record(asked: _Asked, shelf: Shelf, lot: LotSummary) -> tuple[str, tuple[PastForecast, ...]]:
-    """Key of a finished lot's record, and the record."""
+def _record(asked: _Asked, shelf: Shelf, lot: LotSummary) -> tuple[str, Looked]:
+    """Key of what is kept of a finished lot, and what is."""
     # Lots of its product that are off the racks: what hangs is weighed on, and would change the key daily.
     before = [
         one
@@ -224,9 +227,13 @@ def _record(asked: _Asked, shelf: Shelf, lot: LotSummary) -> tuple[str, tuple[Pa
             asked_d: _start(taught, lot, lot.made_at + timedelta(days=asked_d))
             for asked_d in house_record.ASKED_D
         }
-        return house_record.to_bytes(house_record.past_forecasts(asked.house, lot.lot, asked.asof, starts))
+        found = house_record.looked_back(asked.house, lot.lot, asked.asof, starts)
+        again = likelihood_bytes(found.likelihood)
+        return pack({"past": house_record.plain(found.past)}, {"again": np.frombuffer(again, np.uint8)})
 
-    return key, house_record.from_bytes(asked.kept(house_record.SORT, lot, key, made))
+    told, arrays = unpack(asked.kept(house_record.SORT, lot, key, made))
+    past = tuple(PastForecast(**row) for row in told["past"])
+    return key, Looked(past, likelihood_from(arrays["again"].tobytes()))
 
 
 def _start(

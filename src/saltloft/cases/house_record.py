@@ -7,8 +7,6 @@ made again after a rebuild, and a new version of the model is judged by its own 
 
 from __future__ import annotations
 
-import json
-import zlib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime, timedelta
@@ -23,7 +21,7 @@ from saltloft.cases.lot_air import BIN_S
 from saltloft.cases.open_house import OpenHouse
 from saltloft.foundation.errors import SaltloftError
 from saltloft.process.draws import PIECE_SLOTS, Draws, draw
-from saltloft.process.learning import Learned, LotPrior, Weighing, learn
+from saltloft.process.learning import Learned, Likelihood, LotPrior, Weighing, learn
 from saltloft.process.learning.hindsight import Asked, outcomes
 from saltloft.process.learning.observations import fresh_variance
 from saltloft.process.learning.record import PastForecast
@@ -96,9 +94,21 @@ def visits_of(weighings: Sequence[Weighing], parameters: DryingParameters) -> Vi
     )
 
 
-def past_forecasts(
-    house: OpenHouse, lot: str, asof: datetime, starts: Mapping[float, Start]
-) -> tuple[PastForecast, ...]:
+@dataclass(frozen=True)
+class Looked:
+    """What looking back at a finished lot gives.
+
+    Args:
+        past: tuple of PastForecast. Empty for a lot that still hangs or cannot be forecast.
+        likelihood: Likelihood or None. What its readings say, straightened about the best point from
+            the house's prior instead of the literature's; None without a house's prior.
+    """
+
+    past: tuple[PastForecast, ...] = ()
+    likelihood: Likelihood | None = None
+
+
+def looked_back(house: OpenHouse, lot: str, asof: datetime, starts: Mapping[float, Start]) -> Looked:
     """The forecasts of a finished lot, asked again and held against what came.
 
     Args:
@@ -108,23 +118,41 @@ def past_forecasts(
         starts: mapping of the day of asking to what the lot started from then. [d]
 
     Returns:
-        tuple of PastForecast; empty for a lot that still hangs or cannot be forecast.
+        Looked; empty for a lot that still hangs or cannot be forecast.
     """
     try:
         whole = lot_case(house, lot, asof)
         off = off_racks_at(whole.record)
         visits = visits_of(whole.drying.weighings, drying_parameters(house.facts))
         if off is None or off > asof or visits is None:
-            return ()
+            return Looked()
         found: list[PastForecast] = []
         for asked_d, start in starts.items():
             moment = whole.record.made_at + timedelta(days=asked_d)
             if moment < off:
                 then = _cut(whole, asked_d)
                 found += _asked_again(house, then, visits, asked_d, start)
-        return tuple(found)
+        return Looked(tuple(found), _straightened(house, whole, starts[max(starts)][0]))
     except SaltloftError:
-        return ()  # a lot without a forecast of its own has no record
+        return Looked()  # a lot without a forecast of its own has no record
+
+
+def _straightened(house: OpenHouse, whole: LotCase, prior: LotPrior | None) -> Likelihood | None:
+    if prior is None:
+        return None
+    drying, lot = whole.drying, whole.record.lot
+    return learn(
+        drying.piece,
+        drying.programme,
+        drying_parameters(house.facts),
+        draw(SEED, lot, 2, len(drying.programme.stages)),
+        weighings=drying.weighings,
+        measured=drying.measured,
+        prior=prior,
+        seed=SEED,
+        lot=lot,
+        correct=False,
+    ).likelihood
 
 
 def _cut(whole: LotCase, day: float) -> LotCase:
@@ -210,15 +238,9 @@ def _followed(learned: Learned, visits: Visits, lot: str) -> Draws:
     return Draws(learned.draws.lot, mean, learned.draws.stages, pieces_each=1)
 
 
-def to_bytes(past: Iterable[PastForecast]) -> bytes:
-    """Past forecasts in the precision they are kept in."""
-    plain = [
+def plain(past: Iterable[PastForecast]) -> list[dict[str, str | float]]:
+    """Past forecasts as plain values, in the precision they are kept in."""
+    return [
         {name: float(f"{value:.{FIGURES}g}") if isinstance(value, float) else value for name, value in row}
         for row in (asdict(one).items() for one in past)
     ]
-    return zlib.compress(json.dumps(plain, sort_keys=True).encode(), 6)
-
-
-def from_bytes(body: bytes) -> tuple[PastForecast, ...]:
-    """The past forecasts behind `to_bytes`."""
-    return tuple(PastForecast(**row) for row in json.loads(zlib.decompress(body)))
