@@ -2,6 +2,6 @@
 
 from __future__ import annotations
 
-from tests.integration.databases import both_databases, either_database, postgresql
+from tests.integration.databases import both_databases, each_database, either_database, postgresql
 
-__all__ = ["both_databases", "either_database", "postgresql"]
+__all__ = ["both_databases", "each_database", "either_database", "postgresql"]

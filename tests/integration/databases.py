@@ -130,7 +130,22 @@ def both_databases(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[S
 
 @pytest.fixture(scope="module", params=BOTH)
 def either_database(request: pytest.FixtureRequest) -> Iterator[str]:
-    """Every house that `small_house` makes in this module, once on SQLite and once on PostgreSQL."""
+    """Every house that `small_house` makes in this module, once on SQLite and once on PostgreSQL.
+
+    For all tests of a module together: in between it holds for the others too.
+    """
+    if request.param == "sqlite":
+        yield "sqlite"
+        return
+    server = request.getfixturevalue("postgresql")
+    with mock.patch.object(small_house, "new_database", server.migrated):
+        yield "postgresql"
+    server.drop_made()
+
+
+@pytest.fixture(params=BOTH)
+def each_database(request: pytest.FixtureRequest) -> Iterator[str]:
+    """As `either_database`, for one test among others of its module."""
     if request.param == "sqlite":
         yield "sqlite"
         return

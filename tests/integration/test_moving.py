@@ -108,7 +108,7 @@ def test_a_house_that_is_not_whole_does_not_move(tmp_path: Path, postgresql: Ser
         moving.move_house(folder, postgresql.empty(), {})
 
 
-@pytest.mark.usefixtures("either_database")
+@pytest.mark.usefixtures("each_database")
 def test_an_older_house_is_refused_until_it_is_upgraded(tmp_path: Path) -> None:
     """It is backed up as it was, migrated, rebuilt and verified; again there is nothing to do."""
     folder = tmp_path / "house"
@@ -140,7 +140,7 @@ def back_to_revision_1(folder: Path) -> None:
         raw.execute("UPDATE alembic_version SET version_num = '0001'")
 
 
-@pytest.mark.usefixtures("either_database")
+@pytest.mark.usefixtures("each_database")
 def test_a_newer_house_is_not_upgraded_down(tmp_path: Path) -> None:
     """Refused with both revisions; nothing is changed, no backup made."""
     folder = tmp_path / "house"

@@ -181,6 +181,9 @@ def _database(house: DoctoredHouse) -> Finding:
     with house.store.database.reading() as connection:
         revision = migrate.revision_of(connection)
         durable, level = durability(connection)
+    if not house.store.database.sound():
+        words = say("{name} has damaged pages", name=house.store.database.name)
+        return Finding("database", False, words, say("stop entering; restore the last backup"))
     good = revision == migrate.REVISIONS[-1] and durable
     words = say(
         "{name}, revision {revision}, {level}",

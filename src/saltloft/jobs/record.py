@@ -20,7 +20,7 @@ from sqlalchemy import Connection
 from saltloft.foundation.errors import InputError, RuleBroken, SaltloftError
 from saltloft.foundation.words import say
 from saltloft.plant import entries as kinds
-from saltloft.plant.canonical import canonical_bytes, read_canonical
+from saltloft.plant.canonical import canonical_bytes, read_canonical, refuse_nul
 from saltloft.plant.expected import Fit, fit_of
 from saltloft.plant.fitting import DEFINES, Context, check
 from saltloft.plant.flow import LotsMerged, LotSplit
@@ -226,11 +226,13 @@ class _Intake:
                 raise RuleBroken("an entry is recorded when it comes in", got=str(draft.recorded_at))
             recorded_at = draft.recorded_at
         _possible_time(draft.happened_at, recorded_at)
+        plain = kinds.encode(draft.payload)
+        refuse_nul([plain, draft.person or self.by.person, draft.device or self.by.device])
         return NewEntry(
             id=draft.id,
             kind=kind,
             subject=self._subject(draft),
-            body=canonical_bytes(kinds.encode(draft.payload)),
+            body=canonical_bytes(plain),
             happened_at=draft.happened_at,
             recorded_at=recorded_at,
             person=draft.person or self.by.person,

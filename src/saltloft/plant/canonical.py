@@ -42,6 +42,30 @@ def read_canonical(body: bytes) -> Any:
     return value
 
 
+def refuse_nul(value: object) -> None:
+    """Refuse text with a NUL character, which no person types and PostgreSQL cannot keep.
+
+    Args:
+        value: object. Plain values, as deep as they go.
+
+    Raises:
+        InputError: naming the text.
+    """
+    if isinstance(value, str) and "\0" in value:
+        raise InputError(
+            "the text holds a character that cannot be kept (NUL)",
+            got=repr(value)[:60],
+            do="take it out and send the entry again",
+        )
+    if isinstance(value, dict):
+        for name, item in value.items():
+            refuse_nul(name)
+            refuse_nul(item)
+    elif isinstance(value, list | tuple):
+        for item in value:
+            refuse_nul(item)
+
+
 def _normal(value: object) -> Any:
     if isinstance(value, str):
         return unicodedata.normalize("NFC", value)

@@ -20,7 +20,7 @@ from sqlalchemy import Connection
 from sqlalchemy.exc import DataError, IntegrityError
 
 from saltloft.foundation.errors import SaltloftError, StoreError
-from saltloft.store.engines import WRITES, engine_for, is_url, shown, told
+from saltloft.store.engines import WRITES, engine_for, is_sound, is_url, shown, told
 
 T = TypeVar("T")
 
@@ -130,6 +130,15 @@ class Database:
         for item in waiting:
             item.done = True
         return waiting
+
+    def sound(self) -> bool:
+        """Whether every page of the database holds together.
+
+        Raises:
+            StoreError: when it cannot even be read.
+        """
+        with self.reading() as connection:
+            return is_sound(connection)
 
     def close(self) -> None:
         """Close every connection."""

@@ -143,6 +143,14 @@ def durability(connection: Connection) -> tuple[bool, str]:
     return good, ", ".join(f"{name} {value}" for name, value in said.items())
 
 
+def is_sound(connection: Connection) -> bool:
+    """Whether the pages of a SQLite file hold together; PostgreSQL checks its own as it reads them."""
+    return (
+        connection.dialect.name != SQLITE
+        or connection.exec_driver_sql("PRAGMA quick_check(1)").scalar() == "ok"
+    )
+
+
 @contextmanager
 def told(engine: Engine, name: str) -> Iterator[None]:
     """Say what is wrong with the database in words a person can act on."""

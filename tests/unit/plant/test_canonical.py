@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from saltloft.foundation.errors import InputError
-from saltloft.plant.canonical import canonical_bytes, read_canonical
+from saltloft.plant.canonical import canonical_bytes, read_canonical, refuse_nul
 
 TEXT = st.text(st.characters(exclude_categories=("Cs",)), max_size=20)
 PLAIN = st.recursive(
@@ -74,3 +74,11 @@ def test_half_a_character_is_refused() -> None:
     """A lone surrogate has no UTF-8 form and is said so."""
     with pytest.raises(InputError, match="half a character"):
         canonical_bytes("\ud800")
+
+
+@pytest.mark.parametrize("value", ["a\0b", ["x", "\0"], {"k\0": "x"}, {"k": [{"z": "\0"}]}])
+def test_nul_in_any_text_is_refused_with_words(value: object) -> None:
+    """PostgreSQL cannot keep it as text, and no person types it; a backslash and 'u0000' are plain text."""
+    with pytest.raises(InputError, match="NUL"):
+        refuse_nul(value)
+    refuse_nul({"k": ["\\u0000", 0, "é"]})
