@@ -23,8 +23,10 @@ INK, BAND, PAPER = "#22262a", "#8d8a80", "#ffffff"
 WIDE, NARROW = 960.0, 360.0
 BOX_H, GAP, LANE, HEAD = 40.0, 12.0, 8.0, 26.0
 MOST_WIDE, MOST_NARROW = 14, 3
-# Width of a letter of the labels, to the safe side. [px]
-LETTER = 6.6
+# Letters on a screen and, where the picture is shrunk to a sheet's width, on paper. [px]
+SCREEN_SIZE, PAPER_SIZE = 12.0, 14.5
+# Width of a letter over its size, to the safe side.
+LETTER = 0.55
 
 
 @dataclass
@@ -60,8 +62,9 @@ def flow_svg(
     by_key = {place.key: place for column in places for place in column}
     most = max([edge.mg for edge in edges], default=0)
     bands = "".join(_band(by_key[edge.giver], by_key[edge.receiver], edge, most, narrow) for edge in hops)
+    size = SCREEN_SIZE if links else PAPER_SIZE
     shown = "".join(
-        _box(place, place.box, traced, links)
+        _box(place, place.box, traced, size=size, links=links)
         for column in places
         for place in column
         if place.box is not None
@@ -70,7 +73,7 @@ def flow_svg(
     family = f' font-family="{escape(font)}"' if font else ""
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="flow" viewBox="0 0 {width:.0f} {height:.0f}" '
-        f'role="{"group" if links else "img"}" aria-label="{escape(words)}"{family} font-size="12">'
+        f'role="{"group" if links else "img"}" aria-label="{escape(words)}"{family} font-size="{size}">'
         f"{bands}{heads}{shown}</svg>"
     )
 
@@ -213,7 +216,7 @@ def outline(sort: str, x: float, y: float, w: float, h: float) -> str:
     return f"M{x:.1f} {y:.1f}H{x + w:.1f}V{y + h:.1f}H{x:.1f}Z"
 
 
-def _box(place: Place, box: Box, traced: Traced, links: bool) -> str:
+def _box(place: Place, box: Box, traced: Traced, *, size: float, links: bool) -> str:
     stroke = 2.6 if box.start else 1.2
     dash = ' stroke-dasharray="5 3"' if box.sort == "sink" or box.again else ""
     pen = f'fill="{PAPER}" stroke="{INK}"'
@@ -227,7 +230,7 @@ def _box(place: Place, box: Box, traced: Traced, links: bool) -> str:
         line = f"M{place.x + 5:.1f} {place.y:.1f}v{place.h:.1f}"
         parts.append(f'<path class="box" fill="none" stroke="{INK}" stroke-width=".8" d="{line}"/>')
     middle = place.x + place.w / 2.0
-    letters = int((place.w - 12.0) / LETTER)
+    letters = int((place.w - 12.0) / (LETTER * size))
     for text, y, weight in ((box.label, 17.0, "600"), (box.amount, 32.0, "400")):
         short = text if len(text) <= letters else text[: max(letters - 1, 1)] + "…"
         parts.append(
