@@ -11,7 +11,7 @@ adds what is new in it, and nothing when there is nothing new.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -27,12 +27,15 @@ from saltloft.plant.house_record import BatchRecord
 from saltloft.plant.readings import ReadingsSealed
 from saltloft.plant.rooms import ROOM_ROLES
 from saltloft.plant.stated import Stamp
+from saltloft.store.apart import read_log_apart
 from saltloft.store.loggers import LogReading, Question, ReadOptions, Series, read_log, shown
 from saltloft.store.loggers.reader import refuse_size
 from saltloft.store.loggers.shown import reading_as_plain, reading_sentences
 from saltloft.store.readings import Times, Values, batch_digest
 
 _Mask = npt.NDArray[np.bool_]
+Reader = Callable[[bytes, ReadOptions], LogReading]
+read_apart: Reader = read_log_apart
 DRY, STORED, NOTHING_NEW, ASKED = "dry run", "stored", "nothing new", "asked"
 
 
@@ -110,7 +113,15 @@ def read_bytes(path: Path) -> bytes:
         ) from error
 
 
-def look(file: str, data: bytes, said: Said, *, now: datetime, house: OpenHouse | None = None) -> FileTaken:
+def look(
+    file: str,
+    data: bytes,
+    said: Said,
+    *,
+    now: datetime,
+    house: OpenHouse | None = None,
+    reader: Reader = read_log,
+) -> FileTaken:
     """What a file would bring, without storing anything; needs no house.
 
     Args:
@@ -119,12 +130,13 @@ def look(file: str, data: bytes, said: Said, *, now: datetime, house: OpenHouse 
         said: Said.
         now: datetime, aware. Later readings than a day after it are refused.
         house: OpenHouse or None. When given, its rooms are known and what it already holds is counted.
+        reader: Reader. `read_apart` for a file from outside: in a process of its own, with limits.
 
     Raises:
         InputError: the file can't be read at all, or what was said can't be.
         UnknownName: a room the house does not know.
     """
-    reading = read_log(data, _options(file, said, now, house))
+    reading = reader(data, _options(file, said, now, house))
     if house is None or reading.blocked:
         added = _size(reading)
         return FileTaken(file, DRY, reading, _dry_words(reading, added), added=added)
@@ -134,7 +146,14 @@ def look(file: str, data: bytes, said: Said, *, now: datetime, house: OpenHouse 
 
 
 def import_file(
-    house: OpenHouse, by: Stamp, file: str, data: bytes, said: Said, *, entry_id: str
+    house: OpenHouse,
+    by: Stamp,
+    file: str,
+    data: bytes,
+    said: Said,
+    *,
+    entry_id: str,
+    reader: Reader = read_log,
 ) -> FileTaken:
     """Store what is new in a file as one sealed batch; all of it, or nothing while a question is open.
 
@@ -145,12 +164,13 @@ def import_file(
         data: bytes. The file.
         said: Said.
         entry_id: str. Id of the sealing entry and name of the batch.
+        reader: Reader. As for `look`.
 
     Raises:
         InputError: the file can't be read, or it was brought in for another room.
         UnknownName: a room the house does not know.
     """
-    reading = read_log(data, _options(file, said, by.recorded_at, house))
+    reading = reader(data, _options(file, said, by.recorded_at, house))
     digest = hashlib.sha256(data).hexdigest()
     if reading.blocked:
         return FileTaken(file, ASKED, reading, _asked_words(reading))

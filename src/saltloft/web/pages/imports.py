@@ -97,12 +97,16 @@ def import_sent(request: Request, visitor: SignedInVisitor, form: SentForm) -> R
         said = said_of(form.texts)
         if form.texts.get("act") == "import" and not form.name:
             by, entry = visitor.stamp(house), form.texts.get("entry_id", "")
-            taken = watch.import_file(house, by, held.name, held.data, said, entry_id=entry)
+            taken = watch.import_file(
+                house, by, held.name, held.data, said, entry_id=entry, reader=watch.read_apart
+            )
             if taken.status == watch.STORED:
                 shelf.drop(token)
                 return RedirectResponse(f"/rooms/import?{urlencode({'batch': taken.batch})}", 303)
         else:
-            taken = watch.look(held.name, held.data, said, now=house.now(), house=house)
+            taken = watch.look(
+                held.name, held.data, said, now=house.now(), house=house, reader=watch.read_apart
+            )
     except SaltloftError as error:
         kept = shelf.get(token, visitor.person)
         return _page(request, visitor, form=form.texts, held=kept, token=token, problem=error)
