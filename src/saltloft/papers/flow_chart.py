@@ -23,6 +23,7 @@ INK, BAND, PAPER = "#22262a", "#8d8a80", "#ffffff"
 WIDE, NARROW = 960.0, 360.0
 BOX_H, GAP, LANE, HEAD = 40.0, 12.0, 8.0, 26.0
 MOST_WIDE, MOST_NARROW = 14, 3
+LEAST_BOX = 84.0
 # Letters on a screen and, where the picture is shrunk to a sheet's width, on paper. [px]
 SCREEN_SIZE, PAPER_SIZE = 12.0, 14.5
 # Width of a letter over its size, to the safe side.
@@ -125,8 +126,11 @@ def _sort_columns(columns: list[list[Place]], hops: Sequence[Edge]) -> None:
 def _lay_out_columns(columns: list[list[Place]]) -> tuple[float, float]:
     count = len(columns)
     # A little is left at the right for the outline behind a box of many.
-    room = WIDE - 6.0
-    box_w = min(168.0, (room - 34.0 * (count - 1)) / count)
+    between = 34.0 * (count - 1)
+    # Rework of rework makes many columns: then the picture grows, and its letters stay in their boxes.
+    width = max(WIDE, LEAST_BOX * count + between + 6.0)
+    room = width - 6.0
+    box_w = min(168.0, (room - between) / count)
     step = (room - box_w) / (count - 1) if count > 1 else 0.0
     tall = max(sum(place.h for place in column) + GAP * (len(column) - 1) for column in columns)
     for number, column in enumerate(columns):
@@ -135,7 +139,7 @@ def _lay_out_columns(columns: list[list[Place]]) -> tuple[float, float]:
         for place in column:
             place.x, place.y, place.w = 2.0 + number * step, y, box_w
             y += place.h + GAP
-    return WIDE, HEAD + tall + 4.0
+    return width, HEAD + tall + 4.0
 
 
 def _lay_out_rows(columns: list[list[Place]]) -> tuple[float, float]:
