@@ -133,3 +133,20 @@ def test_a_cut_without_any_number_is_counted_and_left_out(tmp_path: Path) -> Non
     assert (found.press.cuts, found.left_out) == (0, 1)
     assert press_words(found.press, "AL-0310") == ""
     assert learned_words(found.press) == "Not learned yet: 0 of 15 cuts, 0 of 4 lots."
+
+
+def test_a_lot_of_the_past_that_was_cut_gets_its_forecast_for_the_hand_to_learn_from(tmp_path: Path) -> None:
+    """It came down before anything was forecast: its cut has no computed numbers until a round caught up."""
+    made = lived(tmp_path / "house")
+    at_the_time(
+        made,
+        readings.PressedAndCut("AL-0310", (4, 4, 4), Decimal("1.0"), 0, 0, 0),
+        at=TODAY - DAY,
+        person="maren",
+    )
+    at_the_time(made, lots.LotYielded("AL-0310", mass("824.5", "kg"), "pack"), at=TODAY - DAY / 2)
+    assert not made.store.lots.get("AL-0310").hanging
+    assert (hand_case(made, TODAY).cuts, hand_case(made, TODAY).left_out) == ((), 1)
+    assert forecast.catch_up(made, 5) == ("AL-0310",)
+    assert hand_case(made, TODAY).cuts[0].index is not None
+    assert forecast.catch_up(made, 5) == ()

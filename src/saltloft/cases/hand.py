@@ -27,7 +27,7 @@ from saltloft.store.kept import KeptResult
 
 SORT, SUBJECT = "hand", "house"
 # Raised when the law or how cuts are gathered changes.
-MODEL = "hand/2"
+MODEL = "hand/4"
 # The newest lots that were cut; older hands and recipes teach little (chosen, no source).
 MOST_LOTS = 150
 # A weighing or a water activity this close to the cut is the number of that cut.

@@ -26,7 +26,7 @@ def dossier(
     from saltloft.cli.given import refuse_unwritable, write_file
     from saltloft.cli.opening import open_house
     from saltloft.foundation.errors import InputError
-    from saltloft.jobs import forecast, judge
+    from saltloft.jobs import forecast, hand, judge, ready
     from saltloft.papers.dossier import dossier as paper
     from saltloft.papers.page import pdf
 
@@ -40,5 +40,9 @@ def dossier(
             # A ham, a fresh batch or a lot that does not hang yet has no forecast; its dossier says so.
             outlook = None
         folder = lot_folder(opened, lot, at, outlook, judgement)
-    write_file(output, pdf(paper(folder, paper="us-letter" if letter else "a4")))
+        sausage = folder.record.family == "dry_sausage"
+        found = ready.ready(opened, lot, outlook, judgement) if sausage else None
+        hands = hand.kept_hand(opened)
+    size = "us-letter" if letter else "a4"
+    write_file(output, pdf(paper(folder, ready=found, hand=hands, paper=size)))
     print(say("Written: {file}", file=output))

@@ -216,6 +216,33 @@ def morning(
     return found
 
 
+def catch_up(house: OpenHouse, most: int) -> tuple[str, ...]:
+    """Forecast lots that were cut and came down without one, newest first: the hand learns from them.
+
+    Args:
+        house: OpenHouse.
+        most: int. At most so many are tried.
+
+    Returns:
+        tuple of str. Those that have one now.
+    """
+    hanging = {record.lot for record in house.store.lots.hanging(None)}
+    newest = {item.payload.lot: item.at for item in house.store.cuts.all(None)}
+    past = [
+        lot
+        for lot in sorted(newest, key=lambda lot: (newest[lot], lot), reverse=True)
+        if lot not in hanging and house.store.kept.latest(SORT, lot) is None
+    ]
+    found = []
+    for lot in past[:most]:
+        try:
+            forecast(house, lot)
+        except SaltloftError:
+            continue
+        found.append(lot)
+    return tuple(found)
+
+
 def refused(house: OpenHouse, lot: str, asof: datetime | None = None) -> str:
     """Why a lot has no forecast, in words; empty when it has one."""
     try:

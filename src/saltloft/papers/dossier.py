@@ -10,20 +10,29 @@ from saltloft.papers.chart_parts import svg
 from saltloft.papers.chart_words import lot_curve_words, ready_days_words
 from saltloft.papers.charts import lot_curve, ready_days
 from saltloft.papers.page import Block, Grid, Lead, Mark, Marks, Notes, Picture, Sheet, Turn
+from saltloft.papers.ready_tables import ready_blocks
+from saltloft.papers.section_picture import slices_picture
 from saltloft.plant.answer_json import judge_json
 from saltloft.plant.answers import HazardStand, LotJudgement
 from saltloft.plant.checks.hazards import NOT_JUDGED
 from saltloft.plant.checks.verdict import Verdict
 from saltloft.plant.folder import LotFolder
+from saltloft.plant.hand import HouseHand, hand_lines, learned_lines, skill_words
+from saltloft.plant.ready import LotReady
 from saltloft.plant.sentences import hazard_words, lot_sentence, number_words, outcome_word
 from saltloft.plant.three_lines import good_words, pays_words, shown_words
+from saltloft.plant.warning_trial import trial_words
 
 
-def dossier(folder: LotFolder, *, paper: str = "a4") -> Sheet:
+def dossier(
+    folder: LotFolder, *, ready: LotReady | None = None, hand: HouseHand | None = None, paper: str = "a4"
+) -> Sheet:
     """Lay one lot out: what is shown first, then everything it rests on.
 
     Args:
         folder: LotFolder.
+        ready: LotReady or None. When it could leave; None for what is no dry sausage.
+        hand: HouseHand or None. What the house's presses and cuts taught; None before anything.
         paper: str. 'a4' or 'us-letter'.
     """
     blocks: tuple[Block, ...] = (
@@ -35,6 +44,7 @@ def dossier(folder: LotFolder, *, paper: str = "a4") -> Sheet:
         rules(say("What release needs besides"), list(folder.judgement.other)),
         Turn(),
         *_pictures(folder),
+        *ready_blocks(ready, folder.outlook, folder.people),
         dossier_tables.documents(folder),
         dossier_tables.weighings(folder),
         dossier_tables.ph_sets(folder),
@@ -42,6 +52,7 @@ def dossier(folder: LotFolder, *, paper: str = "a4") -> Sheet:
         dossier_tables.analyses(folder),
         dossier_tables.diameters(folder),
         dossier_tables.pressed_and_cut(folder),
+        *_hand(folder, hand),
         dossier_tables.rooms(folder),
         dossier_tables.holds(folder),
         dossier_tables.recipe(folder),
@@ -178,9 +189,20 @@ def _pictures(folder: LotFolder) -> tuple[Block, ...]:
     return (
         Picture(svg(lot_curve(outlook)), lot_curve_words(outlook), lot_curve_words(outlook)),
         Picture(svg(ready_days(outlook)), ready_days_words(outlook), ready_days_words(outlook)),
+        *([inside] if (inside := slices_picture(outlook, folder.product)) else []),
         Notes("", (basis.rstrip(),)),
         measured_against(folder),
     )
+
+
+def _hand(folder: LotFolder, hand: HouseHand | None) -> tuple[Block, ...]:
+    """The curer's hand beside the numbers, with what is claimed and what is not."""
+    if hand is None or not folder.record.pressed_and_cut:
+        return ()
+    words = {"look": say("look"), "ready": say("fits"), "waiting": say("information")}
+    rows = tuple(Mark(mark, words[mark], "", line) for mark, line in hand_lines(hand, folder.record.lot))
+    claims = (*learned_lines(hand), skill_words(hand.skill), trial_words())
+    return (Marks(say("Hand against number"), rows, say("Nothing learned yet.")), Notes("", claims))
 
 
 def measured_against(folder: LotFolder) -> Grid:

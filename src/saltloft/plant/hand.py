@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 
 from saltloft.foundation.words import say
 from saltloft.plant.answers import LotOutlook
+from saltloft.plant.grade_words import grade_skill_words, grade_words
 from saltloft.plant.sentences import calendar_day, day_words, number_words, share_words
 from saltloft.process import hand_skill
 from saltloft.process.hand import LEAST_CUTS, LEAST_LOTS, HandLaw, Held
@@ -125,13 +126,14 @@ def skill_words(skill: Skill) -> str:
     }
     if not skill.shown:
         return say(
-            "The case-hardening index is information only: it does not know this house's cut rims (rank "
-            "correlation {rank}, {low} to {high}, {cuts} cuts of {lots} lots).",
+            "The case-hardening index is information only: beyond product and loss it does not know this "
+            "house's cut rims (rank correlation {rank}, {low} to {high}, {cuts} cuts of {lots} lots).",
             **values,
         )
     words = say(
-        "The case-hardening index knows this house's cut rims: rank correlation {rank} ({low} to {high}), "
-        "{cuts} cuts of {lots} lots. Its early warning is worth a cut.",
+        "On the day of the cut the case-hardening index knows this house's rims, beyond product and loss: "
+        "rank correlation {rank} ({low} to {high}), {cuts} cuts of {lots} lots. A warning that has begun is "
+        "worth a cut.",
         **values,
     )
     if skill.area is None or skill.area_low is None or skill.area_high is None:
@@ -140,7 +142,8 @@ def skill_words(skill: Skill) -> str:
         words
         + " "
         + say(
-            "It puts a rim of {thick} mm or more above a thinner one {share} times in 100 ({low} to {high}).",
+            "It puts a rim of {thick} mm or more above a thinner one of the same product {share} times in "
+            "100 ({low} to {high}).",
             thick=number_words(hand_skill.THICK_RIM_MM, 0),
             share=number_words(100.0 * skill.area, 0),
             low=number_words(100.0 * skill.area_low, 0),
@@ -166,7 +169,8 @@ def warning_words(outlook: LotOutlook, skill: Skill) -> tuple[tuple[str, str], .
         today = outlook.asof.astimezone(ZoneInfo(outlook.zone)).date()
         since = "" if flag.at_d is None else day_words(calendar_day(outlook, flag.at_d), today, weekday=False)
         values = {"words": flag.words, "share": share_words(flag.share), "day": since}
-        if skill.shown:
+        begun = flag.at_d is not None and flag.at_d <= outlook.age_d
+        if skill.shown and begun:
             words = say(
                 "Early warning, in {share} computed cases from {day}: {words}. Cut a piece.", **values
             )
@@ -174,6 +178,39 @@ def warning_words(outlook: LotOutlook, skill: Skill) -> tuple[tuple[str, str], .
         else:
             words = say("Information only, in {share} computed cases from {day}: {words}.", **values)
             found.append(("waiting", words))
+    return tuple(found)
+
+
+def hand_lines(hand: HouseHand, lot: str) -> tuple[tuple[str, str], ...]:
+    """What a lot's last press and cut say beside the numbers: a mark and a sentence each.
+
+    Args:
+        hand: HouseHand.
+        lot: str.
+    """
+    lines = []
+    for law, words in ((hand.press, press_words(hand.press, lot)), (hand.rim, rim_words(hand.rim, lot))):
+        held = law.last_of(lot)
+        if held is not None and words:
+            mark = "look" if held.disagrees else ("ready" if held.learned else "waiting")
+            lines.append((mark, words))
+    graded = (grade_words(law, lot) for law in hand.grades)
+    return (*lines, *(line for line in graded if line[1]))
+
+
+def learned_lines(hand: HouseHand) -> tuple[str, ...]:
+    """What the laws of a house's hand rest on, and what they claim.
+
+    Args:
+        hand: HouseHand.
+    """
+    found = [
+        say("Press: {words}", words=learned_words(hand.press)),
+        say("Rim: {words}", words=learned_words(hand.rim)),
+    ]
+    found += [grade_skill_words(law) for law in hand.grades]
+    if hand.left_out:
+        found.append(say("{count} cuts had no weighing and no forecast beside them.", count=hand.left_out))
     return tuple(found)
 
 

@@ -3,42 +3,33 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from dataclasses import dataclass
 
 from saltloft.foundation.words import say
 from saltloft.house import House
 from saltloft.jobs import hand as hand_job
 from saltloft.jobs import ready as ready_job
 from saltloft.papers.page import Grid
+from saltloft.papers.ready_tables import ChainLine, chain_lines, targets_grid
 from saltloft.plant.answers import LotOutlook
 from saltloft.plant.folder import LotFolder
-from saltloft.plant.grade_words import grade_skill_words, grade_words
-from saltloft.plant.hand import HouseHand, learned_words, press_words, rim_words, skill_words, warning_words
-from saltloft.plant.ready import Condition, LotReady
+from saltloft.plant.hand import hand_lines, learned_lines, skill_words, warning_words
+from saltloft.plant.ready import LotReady
 from saltloft.plant.ready_words import (
-    condition_words,
     cost_words,
-    days_words,
-    decider_word,
     dispatch_words,
     plan_words,
     promise_words,
-    promised_words,
     sure_words,
-    target_name_words,
 )
 from saltloft.plant.rights import may
-from saltloft.plant.sentences import calendar_day, day_words, number_words
-from saltloft.plant.trade_words import step_word
+from saltloft.plant.sentences import calendar_day, day_words
 from saltloft.plant.warning_trial import trial_words
-from saltloft.process.promise import chance_by, histogram
+from saltloft.process.promise import histogram
 from saltloft.web.visitor import Visitor
 
 RISKS = (0.5, 0.8, 0.9, 0.95)
 MOST_BARS = 24
-MARKS = {"done": "ready", "open": "due", "computed": "waiting", "none": "look"}
 
 
 @dataclass(frozen=True)
@@ -72,18 +63,6 @@ class Bars:
     last: str
     promised_x: float | None
     words: str
-
-
-@dataclass(frozen=True)
-class ChainLine:
-    """One condition or step of the chain."""
-
-    mark: str
-    state: str
-    title: str
-    day: str
-    why: str
-    decides: bool
 
 
 @dataclass(frozen=True)
@@ -155,8 +134,8 @@ def ready_view(
         dispatch=dispatch_words(found),
         plan=plan_words(found),
         bars=_bars(found, outlook),
-        targets=_targets(found, outlook),
-        chain=_chain(found, folder.people),
+        targets=targets_grid(found, outlook),
+        chain=chain_lines(found, folder.people),
         risks=tuple((f"?sure={risk:g}#ready", sure_words(risk), risk == found.sure) for risk in RISKS),
         plan_href="/record?kind=product.ready/1" if plans else "",
     )
@@ -195,93 +174,6 @@ def _bars(found: LotReady, outlook: LotOutlook | None) -> Bars | None:
     return Bars(bars, first, last, place, words)
 
 
-def _targets(found: LotReady, outlook: LotOutlook | None) -> Grid:
-    rows = []
-    names: Sequence[str] = sorted(found.promises, key=lambda name: (name != _main(outlook), name))
-    for name in names:
-        assert outlook is not None
-        mean, most = found.promises[name]
-        target = outlook.result.targets[name]
-        middle = "–"
-        if target.mean.p50 is not None:
-            day = calendar_day(outlook, target.mean.p50)
-            middle = say("now") if day <= found.today else day_words(day, found.today)
-        by_now = 100.0 * chance_by(target.chances.get("mean", ()), outlook.age_d)
-        rows.append(
-            (
-                target_name_words(name, target.level),
-                say("{share} %", share=number_words(by_now, 0)),
-                middle,
-                promised_words(mean, outlook, found),
-                promised_words(most, outlook, found),
-            )
-        )
-    sure = sure_words(found.sure)
-    columns = (
-        say("target"),
-        say("chance that the mean is there now"),
-        say("mean, even chance"),
-        say("mean, {sure}", sure=sure),
-        say("nine pieces in ten, {sure}", sure=sure),
-    )
-    return Grid(say("Targets, computed"), columns, tuple(rows), empty=say("Nothing is promised."))
-
-
-def _main(outlook: LotOutlook | None) -> str:
-    return "" if outlook is None else outlook.target_name
-
-
-def _state_word(one: Condition) -> str:
-    """Where a condition stands; what a person said is told from what was computed."""
-    if one.state == "done":
-        return {"shown": say("nothing open"), "least_days": say("over"), "good": say("said")}[one.name]
-    return {"open": say("open"), "computed": say("computed"), "none": say("no day")}[one.state]
-
-
-def _chain(found: LotReady, people: Mapping[str, str]) -> tuple[ChainLine, ...]:
-    if found.dispatch is None:
-        return ()
-    lines = []
-    for one in found.dispatch.conditions:
-        own = one
-        if one.reason == "said_good":
-            own = replace(one, about=tuple(people.get(person, person) for person in one.about))
-        lines.append(
-            ChainLine(
-                MARKS[one.state],
-                _state_word(one),
-                decider_word(one.name),
-                _day(one.day, found.today, done=one.state in ("done", "computed")),
-                condition_words(own, found),
-                one.name in found.dispatch.decides,
-            )
-        )
-    lines += [
-        ChainLine(
-            "waiting",
-            say("then"),
-            step_word(step.name),
-            _day(step.end, found.today),
-            days_words(step.days),
-            False,
-        )
-        for step in found.dispatch.steps
-    ]
-    return tuple(lines)
-
-
-def _day(day: date | None, today: date, *, done: bool = False) -> str:
-    if day is None:
-        return "–"
-    if done:
-        return day_words(day, today)
-    if day <= today:
-        return say("today at the earliest")
-    if day == today + timedelta(days=1):
-        return say("tomorrow")
-    return day_words(day, today)
-
-
 def hand_view(house: House, folder: LotFolder, visitor: Visitor) -> HandView | None:
     """The hand beside the numbers of one lot; None for what is no dry sausage.
 
@@ -300,28 +192,6 @@ def hand_view(house: House, folder: LotFolder, visitor: Visitor) -> HandView | N
     warnings = (
         () if folder.outlook is None or not record.hanging else warning_words(folder.outlook, hand.skill)
     )
-    lines = (*_hand_lines(hand, record.lot), *warnings)
+    lines = (*hand_lines(hand, record.lot), *warnings)
     skill = f"{skill_words(hand.skill)} {trial_words()}"
-    return HandView(lines, _learned(hand), skill, href, bool(record.pressed_and_cut))
-
-
-def _hand_lines(hand: HouseHand, lot: str) -> tuple[tuple[str, str], ...]:
-    lines = []
-    for law, words in ((hand.press, press_words(hand.press, lot)), (hand.rim, rim_words(hand.rim, lot))):
-        held = law.last_of(lot)
-        if held is not None and words:
-            mark = "look" if held.disagrees else ("ready" if held.learned else "waiting")
-            lines.append((mark, words))
-    graded = (grade_words(law, lot) for law in hand.grades)
-    return (*lines, *(line for line in graded if line[1]))
-
-
-def _learned(hand: HouseHand) -> tuple[str, ...]:
-    found = [
-        say("Press: {words}", words=learned_words(hand.press)),
-        say("Rim: {words}", words=learned_words(hand.rim)),
-    ]
-    found += [grade_skill_words(law) for law in hand.grades]
-    if hand.left_out:
-        found.append(say("{count} cuts had no weighing and no forecast beside them.", count=hand.left_out))
-    return tuple(found)
+    return HandView(lines, learned_lines(hand), skill, href, bool(record.pressed_and_cut))

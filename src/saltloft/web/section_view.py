@@ -13,8 +13,8 @@ from saltloft.foundation.words import say
 from saltloft.papers.outline import ROUND, Outline
 from saltloft.papers.page import Grid
 from saltloft.papers.section_chart import Axis, at_day, map_svg, scale_svg, slice_svg
+from saltloft.papers.section_picture import shown_days
 from saltloft.plant.answers import LotOutlook
-from saltloft.plant.recipes import ProductDefined
 from saltloft.plant.sentences import calendar_day, day_words
 from saltloft.process.result import CrossSection
 from saltloft.web.quantities import Units, plain
@@ -22,7 +22,6 @@ from saltloft.web.quantities import Units, plain
 MM_PER_INCH = 25.4  # exact
 WIDE_PX, NARROW_PX, TALL_PX = 620.0, 340.0, 260.0
 TICK_STEPS = (1, 2, 4, 7, 14, 28, 56, 112)
-MOST_SLICES = 4
 
 
 @dataclass(frozen=True)
@@ -60,18 +59,6 @@ class SectionView:
     table: Grid
 
 
-def outline_of(product: ProductDefined) -> Outline:
-    """How a product's section looks as it hangs.
-
-    Args:
-        product: ProductDefined.
-    """
-    if product.shape == "round" or not product.round_mm:
-        return ROUND
-    wide, thin = (float(one / product.round_mm) for one in (product.width_mm, product.thickness_mm))
-    return Outline(product.shape, wide, thin)
-
-
 def section_view(outlook: LotOutlook | None, units: Units, outline: Outline = ROUND) -> SectionView | None:
     """The slice of the last forecast; None where there is none, or a forecast of an earlier version.
 
@@ -84,7 +71,7 @@ def section_view(outlook: LotOutlook | None, units: Units, outline: Outline = RO
     if outlook is None or section is None or len(section.time_d) < 2:
         return None
     today = outlook.asof.astimezone(ZoneInfo(outlook.zone)).date()
-    days = _days(outlook, section)
+    days = shown_days(outlook, section)
     words = _words(outlook, section, units, today)
     # Drawn here from numbers and our own escaped words.
     drawn = [
@@ -118,24 +105,6 @@ def length_of(millimetres: float, units: Units) -> str:
 def length_unit(units: Units) -> str:
     """'mm' or 'in'."""
     return "in" if units.system == "us" else "mm"
-
-
-def _days(outlook: LotOutlook, section: CrossSection) -> list[tuple[float, str]]:
-    """Days shown as rings: hung, today, half way, ready; those too near each other once."""
-    ready = outlook.result.targets[outlook.target_name].mean.p50
-    last = float(section.time_d[-1])
-    wanted = [(outlook.hang_offset_d, say("hung")), (outlook.age_d, say("now"))]
-    if not outlook.hanging:
-        wanted[1] = (outlook.age_d, say("off the racks"))
-    elif ready is not None and ready > outlook.age_d:
-        wanted += [(0.5 * (outlook.age_d + ready), say("half way")), (ready, say("middle ready day"))]
-    else:
-        wanted.append((last, say("later")))
-    kept: list[tuple[float, str]] = []
-    for day, title in wanted:
-        if day <= last + 1e-6 and (not kept or day - kept[-1][0] > 0.75):
-            kept.append((day, title))
-    return kept[:MOST_SLICES]
 
 
 def _core_and_rim(outlook: LotOutlook, day_d: float) -> tuple[float, float]:
@@ -253,7 +222,7 @@ def _table(outlook: LotOutlook, section: CrossSection, units: Units, today: date
     """The slice in numbers, a row about every sixth of the way."""
     offset, end = outlook.hang_offset_d, float(section.time_d[-1])
     days = sorted(
-        {offset, *(day for day, _ in _days(outlook, section)), *np.linspace(offset, end, 6).tolist()}
+        {offset, *(day for day, _ in shown_days(outlook, section)), *np.linspace(offset, end, 6).tolist()}
     )
     rows, half = [], int(np.argmin(np.abs(section.radius_mm[0] - 0.5 * section.radius_mm[0, -1])))
     for day in days:

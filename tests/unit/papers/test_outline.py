@@ -8,8 +8,8 @@ from math import pi
 import pytest
 
 from saltloft.papers.outline import ROUND, Outline
+from saltloft.papers.section_picture import outline_of
 from saltloft.plant.recipes import ProductDefined
-from saltloft.web.section_view import outline_of
 
 
 def _product(shape: str, wide: str, thin: str) -> ProductDefined:

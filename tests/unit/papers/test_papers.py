@@ -6,15 +6,24 @@ import io
 import json
 import re
 from dataclasses import replace
+from decimal import Decimal
 from pathlib import Path
+from xml.etree import ElementTree
+from zoneinfo import ZoneInfo
 
 import examples
+import numpy as np
 import pytest
 from pypdf import PdfReader
 
 from saltloft.papers import day_sheet, dossier, page, text_sheet
 from saltloft.papers.page import Lead, Sheet
+from saltloft.papers.section_picture import slices_picture
 from saltloft.plant.answer_json import judge_json, today_json
+from saltloft.plant.ready import lot_ready
+from saltloft.plant.ready_plan import ReadyPlanned
+from saltloft.plant.ready_words import promise_words
+from saltloft.process.result import CrossSection
 
 FORBIDDEN = re.compile(r"\bsafe\b|\bpass(ed|es)?\b|ok to eat", re.IGNORECASE)
 
@@ -151,3 +160,43 @@ def test_the_day_sheet_in_pounds_and_fahrenheit_is_the_same_day() -> None:
     assert "air °C / %RH" in heads[0]
     assert "air °F / %RH" in heads[1]
     assert "load kg" not in heads[1]
+
+
+def test_the_dossier_says_the_promised_day_the_way_to_the_door_and_the_hand() -> None:
+    """What the lot page says of them, in the same words; without them nothing is said in their place."""
+    folder = examples.folder()
+    assert folder.outlook is not None
+    found = lot_ready(
+        folder.record,
+        folder.product,
+        ReadyPlanned(folder.product.product),
+        folder.outlook,
+        folder.judgement,
+        plan_stated=False,
+        sure=0.9,
+        zone=ZoneInfo(folder.house.zone),
+    )
+    sheet = dossier.dossier(folder, ready=found)
+    titles = [getattr(block, "title", "") for block in sheet.blocks]
+    for title in ("Ready and dispatch, computed", "Targets, computed", "The way to the door"):
+        assert title in titles
+    words = text_sheet.text(sheet)
+    assert promise_words(found, folder.outlook) in " ".join(words.split())
+    assert "Days by common practice, no source" in words
+    assert "The way to the door" not in text_sheet.text(dossier.dossier(folder))
+
+
+def test_the_slices_are_drawn_for_paper_in_their_outline() -> None:
+    outlook = examples.outlook()
+    time_d = np.array([0.0, 10.0, 40.0])
+    radius = np.array([[0.0, 16.0, 32.5], [0.0, 15.0, 30.0], [0.0, 13.0, 27.0]])
+    activity = np.array([[0.965, 0.965, 0.965], [0.96, 0.94, 0.86], [0.93, 0.90, 0.82]])
+    section = CrossSection(time_d, radius, activity, 0.6 * activity)
+    cut = replace(outlook, result=replace(outlook.result, section=section))
+    flat = replace(examples.folder().product, shape="pressed", width_mm=Decimal(76), thickness_mm=Decimal(50))
+    drawn = slices_picture(cut, flat)
+    assert drawn is not None
+    root = ElementTree.fromstring(drawn.svg)
+    assert len([one for one in root.iter() if one.tag.endswith("}rect") and one.get("rx")]) >= 4
+    assert "hung" in drawn.svg
+    assert slices_picture(replace(outlook, result=replace(outlook.result, section=None)), flat) is None

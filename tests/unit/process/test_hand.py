@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from saltloft.process.hand import BOUND, LEAST_CUTS, LEAST_LOTS, PRESS, PRODUCT_SD, Cut, press_law, rim_law
-from saltloft.process.hand_skill import index_skill, rank_correlation, ranking_area
+from saltloft.process.hand_skill import index_skill, rank_beyond, rank_correlation, ranking_area
 
 DAY = 86400.0
 
@@ -183,3 +183,40 @@ def test_few_cuts_have_no_skill_to_show() -> None:
     assert not index_skill(house(5, 6)).enough
     bare = [replace(cut, index=None) for cut in house(30, 6)]
     assert (index_skill(bare).cuts, index_skill(bare).rank, index_skill(bare).shown) == (0, None, False)
+
+
+def test_an_index_that_knows_the_calibre_or_the_loss_only_has_no_skill() -> None:
+    """Within a product and beyond the loss nothing is left, however strong the plain correlation is."""
+    rng = np.random.default_rng(3)
+    cuts = house(60, 6)
+    thick = [
+        replace(
+            cut,
+            rim_mm=(3.0 if cut.product == "a" else 0.5) + 0.3 * rng.random(),
+            index=(0.8 if cut.product == "a" else 0.2) + 0.1 * rng.random(),
+        )
+        for cut in cuts
+    ]
+    plain = rank_correlation(np.array([cut.index for cut in thick]), np.array([cut.rim_mm for cut in thick]))
+    assert plain is not None
+    assert plain > 0.6
+    assert not index_skill(thick).shown
+    drying = [
+        replace(cut, rim_mm=10.0 * cut.loss + 0.1 * rng.random(), index=2.0 * cut.loss + 0.02 * rng.random())
+        for cut in cuts
+    ]
+    rank = index_skill(drying).rank
+    assert rank is not None
+    assert abs(rank) < 0.3
+
+
+def test_a_partial_rank_correlation_is_that_of_the_textbook() -> None:
+    """Kendall's formula for three ranks without ties: (r12 - r13 r23) / sqrt((1 - r13^2)(1 - r23^2))."""
+    rng = np.random.default_rng(4)
+    one, other, beside = (rng.standard_normal(40) for _ in range(3))
+    other, beside = other + one, beside + one
+    pairs = [(one, other), (one, beside), (other, beside)]
+    r12, r13, r23 = (float(stats.spearmanr(a, b).statistic) for a, b in pairs)
+    known = (r12 - r13 * r23) / np.sqrt((1.0 - r13**2) * (1.0 - r23**2))
+    group = np.zeros(40, dtype=np.int64)
+    assert rank_beyond(one, other, beside, group) == pytest.approx(known)

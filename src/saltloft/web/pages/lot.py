@@ -16,6 +16,7 @@ from saltloft.jobs import hand, queue
 from saltloft.papers import dossier_tables
 from saltloft.papers.chart_words import lot_curve_words, ready_days_words
 from saltloft.papers.page import Grid
+from saltloft.papers.section_picture import outline_of
 from saltloft.plant.answers import HazardStand, LotOutlook
 from saltloft.plant.checks.verdict import Verdict
 from saltloft.plant.entries import encode
@@ -42,7 +43,7 @@ from saltloft.web.insight_view import insight_view
 from saltloft.web.payload_words import kind_word, payload_words
 from saltloft.web.quantities import Units, plain
 from saltloft.web.ready_view import hand_view, ready_view
-from saltloft.web.section_view import outline_of, section_view
+from saltloft.web.section_view import section_view
 from saltloft.web.states import state_word
 from saltloft.web.verdict_words import confidence_words, margin_words
 from saltloft.web.visitor import SignedInVisitor, Visitor

@@ -10,6 +10,7 @@ from starlette.responses import Response
 from saltloft.foundation.errors import RuleBroken
 from saltloft.foundation.words import say
 from saltloft.house import House
+from saltloft.jobs import hand, ready
 from saltloft.papers.day_sheet import day_sheet
 from saltloft.papers.dossier import dossier
 from saltloft.papers.page import pdf
@@ -45,7 +46,12 @@ def today_pdf(request: Request, visitor: SignedInVisitor) -> Response:
 @routes.get("/lots/{lot}/dossier.pdf")
 def dossier_pdf(request: Request, visitor: SignedInVisitor, lot: str) -> Response:
     """The lot's dossier as of now."""
-    sheet = dossier(folder_of(request.app.state.house, lot), paper=paper_size(visitor.units))
+    house: House = request.app.state.house
+    folder = folder_of(house, lot)
+    found = None
+    if folder.record.family == "dry_sausage":
+        found = ready.ready(house, lot, folder.outlook, folder.judgement)
+    sheet = dossier(folder, ready=found, hand=hand.kept_hand(house), paper=paper_size(visitor.units))
     return _file(pdf(sheet), f"{lot}-dossier.pdf")
 
 
