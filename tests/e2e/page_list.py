@@ -27,6 +27,14 @@ HOUSE = (
     "/lots/OK-1",
     "/lots/BR-1",
     f"/lots/{CURING}/release",
+    "/trace",
+    "/trace?q=L",
+    f"/trace?node={CURING}&way=up",
+    f"/trace?node={CURING}",
+    "/trace/suspect",
+    f"/trace/recall?of={CURING}",
+    f"/trace/recall?of={CURING}&began=2026-01-01T00:00:00%2B00:00",
+    "/trace/drills/RCL-1",
     "/docs",
     "/today?print=1",
     "/facts",
@@ -45,6 +53,17 @@ NO_PAGES = frozenset(
         "/manifest.webmanifest",
         "/today.pdf",
         "/lots/{lot}/dossier.pdf",
+        "/tags.pdf",
+        "/trace/recall.pdf",
+        "/trace/letters.pdf",
+        "/trace/events.json",
+        "/trace/drills/{drill}/record.pdf",
+        # What a scanned tag asks for; each leads to a page.
+        "/g/{number}",
+        "/01/{gtin}",
+        "/01/{gtin}/10/{lot}",
+        "/01/{gtin}/10/{lot}/21/{serial}",
+        "/8004/{asset}",
     }
     | {"/lots/yields.csv", "/paper.css"}
 )

@@ -13,7 +13,7 @@ from saltloft.foundation.units import mass
 from saltloft.house import House
 from saltloft.jobs import people as people_job
 from saltloft.jobs import record, watch
-from saltloft.plant import hams, instruments, lots, people, readings, recipes, rooms, stock
+from saltloft.plant import hams, instruments, lots, people, readings, recall, recipes, rooms, stock
 from saltloft.plant.stated import Draft, Stamp
 
 TAGS = ("3", "7", "14", "21", "33", "41")
@@ -89,6 +89,7 @@ def _story(now: datetime, language: str) -> Iterator[tuple[datetime, list[Any]]]
         [readings.PhRead(SLICING, (Decimal("5.62"), Decimal("5.66"), Decimal("5.59")), "core", "pH-B")],
     )
     yield now - timedelta(days=6), list(_hams_and_fresh(now))
+    yield now - timedelta(days=2), [_drill(now - timedelta(days=2, minutes=20))]
     yield (
         now - timedelta(days=1),
         [
@@ -96,6 +97,23 @@ def _story(now: datetime, language: str) -> Iterator[tuple[datetime, list[Any]]]
             instruments.InstrumentChecked("pH-B", 1, "slope 171 mV", "150 to 177 mV"),
             instruments.InstrumentChecked("S2", 1, "1.000 kg", "0.995 to 1.005 kg"),
         ],
+    )
+
+
+def _drill(began: datetime) -> recall.RecallDrilled:
+    """A drill of the lot that hangs: nothing of it left the house."""
+    ended = began + timedelta(minutes=6, seconds=20)
+    return recall.RecallDrilled(
+        "RCL-1",
+        (CURING,),
+        "—",
+        began.isoformat(),
+        ended.isoformat(),
+        lots=1,
+        stuffed_mg=640_000_000,
+        finished_mg=0,
+        accounted_mg=0,
+        customers=0,
     )
 
 
