@@ -45,6 +45,8 @@ def kind_word(kind: str) -> str:
         "recipe.defined": say("a recipe version"),
         "product.defined": say("a product and its plan"),
         "product.ready": say("when a product is ready, and the days until it leaves"),
+        "product.numbered": say("a product’s trade item number"),
+        "recall.drilled": say("a recall, drilled or real"),
         "person.added": say("a person"),
         "fact.confirmed": say("fact confirmed"),
         "house.set_up": say("the house set up"),
@@ -167,6 +169,7 @@ def _said() -> dict[str, str]:
     return {
         "good": say("good: 1 yes, 0 no, -1 not said"),
         "note": say("note"),
+        "gtin": say("trade item number (GTIN), with its last digit"),
         "reason": say("reason"),
         "until": say("until what is measured or decided"),
         "check": say("round or check"),

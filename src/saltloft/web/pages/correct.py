@@ -29,6 +29,8 @@ routes = APIRouter()
 # What is entered on a page of its own, or by a machine.
 ELSEWHERE = frozenset(
     {"readings.sealed", "readings.voided", "entry.corrected", "piece.weighed", "ph.read", "device.enrolled"}
+    # The figures of a drill are its recall's own, never typed.
+    | {"recall.drilled"}
 )
 RECORDABLE = (FLOOR | SETTING_UP | {"person.added", "document.recorded"}) - ELSEWHERE
 
