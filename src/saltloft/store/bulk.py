@@ -1,8 +1,8 @@
 """Readings in and out by the thousand, past SQLAlchemy: once for each of the two databases.
 
 A row through the driver as a Python tuple costs minutes at twenty million
-readings. SQLite takes tuples only; PostgreSQL takes and gives its own binary
-copy format, which numpy reads and writes as it stands.
+readings. SQLite takes and gives tuples only; PostgreSQL takes its own binary copy
+format and gives columns as bytes, both of which numpy handles as they stand.
 """
 
 from __future__ import annotations
@@ -34,16 +34,6 @@ _COPY_IN = np.dtype(
         *(
             (name, sort)
             for field, sort in (("series", ">i4"), ("at", ">i8"), ("batch", ">i8"), ("value", ">f8"))
-            for name, sort in ((f"{field}_bytes", ">i4"), (field, sort))
-        ),
-    ]
-)
-_COPY_OUT = np.dtype(
-    [
-        ("fields", ">i2"),
-        *(
-            (name, sort)
-            for field, sort in (("at", ">i8"), ("batch", ">i8"), ("value", ">f8"))
             for name, sort in ((f"{field}_bytes", ">i4"), (field, sort))
         ),
     ]
@@ -102,16 +92,16 @@ def readings_between(
     if connection.dialect.name == SQLITE:
         rows = _driver(connection).execute(query).fetchall()
         return np.fromiter(rows, dtype=ROW, count=len(rows))
-    with (
-        _driver(connection).cursor() as cursor,
-        cursor.copy(f"COPY ({query}) TO STDOUT (FORMAT BINARY)") as copy,
-    ):
-        content = b"".join(bytes(block) for block in copy)
-    body = content[len(_COPY_HEAD) : -len(_COPY_END)]
-    read = np.frombuffer(body, _COPY_OUT)
-    found = np.empty(len(read), ROW)
-    for name in ("at", "batch", "value"):
-        found[name] = read[name]
+    # Each column as one string of bytes: row by row the protocol alone would take three times as long.
+    columns = ", ".join(
+        f"string_agg({send}({name}), ''::bytea)"
+        for name, send in (("at", "int8send"), ("batch", "int8send"), ("value", "float8send"))
+    )
+    with _driver(connection).cursor(binary=True) as cursor:
+        got = cursor.execute(f"SELECT {columns} FROM ({query}) AS rows").fetchone()
+    found = np.empty(len(got[0] or b"") // 8, ROW)
+    for name, content, sort in zip(("at", "batch", "value"), got, (">i8", ">i8", ">f8"), strict=True):
+        found[name] = np.frombuffer(content or b"", sort)
     return found
 
 

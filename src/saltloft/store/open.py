@@ -30,6 +30,7 @@ from saltloft.store.journal import Entry
 from saltloft.store.kept import Kept
 from saltloft.store.known import Known
 from saltloft.store.listing import Listing
+from saltloft.store.live import LiveReadings
 from saltloft.store.lots import Lots
 from saltloft.store.member_states import MemberStates
 from saltloft.store.migrate import bring_up, drop_everything
@@ -62,6 +63,7 @@ class Store:
         self.secrets = Secrets(database)
         self.attachments = Attachments(database, files)
         self.readings = Readings(database)
+        self.live = LiveReadings(self.readings)
         self.kept = Kept(database)
         self.member_states = MemberStates(files.parent / "states")
         self.work = Work(database)

@@ -72,9 +72,9 @@ class Readings(Shelf[BatchRecord]):
             InputError: an empty batch, a time twice, a value that is not finite.
             StoreError: the batch's name was used for other rows.
         """
-        ordered = {name: _ordered(name, *pair) for name, pair in columns.items() if len(pair[0])}
-        sealed = _filled(info, ordered)
-        new = _entry(entry_id, sealed, by)
+        ordered = {name: ordered_rows(name, *pair) for name, pair in columns.items() if len(pair[0])}
+        sealed = filled(info, ordered)
+        new = sealing_entry(entry_id, sealed, by)
 
         def work(connection: Connection) -> None:
             number = connection.execute(
@@ -99,7 +99,7 @@ class Readings(Shelf[BatchRecord]):
         record = self.get(batch)
         if record.voided is not None and record.voided.entry_id != entry_id:
             raise StoreError(f"the batch {batch} was undone already", got=record.voided.payload.reason)
-        new = _entry(entry_id, ReadingsVoided(batch, reason), by)
+        new = sealing_entry(entry_id, ReadingsVoided(batch, reason), by)
         self.database.write(lambda connection: writing.append(connection, [new]))
         return self.get(batch)
 
@@ -267,7 +267,8 @@ def _batch(batch: str, statements: Sequence[Stated[Any]]) -> BatchRecord | None:
     return BatchRecord(batch, sealed[0], voided[0] if voided else None)
 
 
-def _entry(entry_id: str, payload: ReadingsSealed | ReadingsVoided, by: Stamp) -> NewEntry:
+def sealing_entry(entry_id: str, payload: ReadingsSealed | ReadingsVoided, by: Stamp) -> NewEntry:
+    """The entry that seals or voids a batch."""
     return NewEntry(
         id=entry_id,
         kind=kind_of(payload),
@@ -280,7 +281,8 @@ def _entry(entry_id: str, payload: ReadingsSealed | ReadingsVoided, by: Stamp) -
     )
 
 
-def _ordered(name: str, times: Times, values: Values) -> tuple[Times, Values]:
+def ordered_rows(name: str, times: Times, values: Values) -> tuple[Times, Values]:
+    """Rows of one series by time; InputError for a moment twice or a value that is not finite."""
     if len(times) != len(values):
         raise InputError(f"{name}: times and values differ in number", got=f"{len(times)} and {len(values)}")
     order = np.argsort(times, kind="stable")
@@ -294,7 +296,8 @@ def _ordered(name: str, times: Times, values: Values) -> tuple[Times, Values]:
     return ordered, held
 
 
-def _filled(info: ReadingsSealed, columns: Columns) -> ReadingsSealed:
+def filled(info: ReadingsSealed, columns: Columns) -> ReadingsSealed:
+    """What an import knows, with rows, digest, series and span of its columns; InputError for none."""
     if not columns:
         raise InputError("the batch holds no reading", got=info.file_name, do="nothing was imported")
     first = min(int(times[0]) for times, _ in columns.values())
@@ -342,7 +345,10 @@ def _numbers(connection: Connection, batches: Sequence[str] | None) -> Times:
 
 def _newest(rows: NDArray[Any], allowed: Times) -> tuple[Times, Values, Times]:
     """Of rows ordered by time and batch, the last allowed one of each moment."""
-    table = rows[np.isin(rows["batch"], allowed)]
+    highest = max(int(allowed[-1]) if len(allowed) else 0, int(rows["batch"].max()) if len(rows) else 0)
+    counts = np.zeros(highest + 1, np.bool_)
+    counts[allowed] = True
+    table = rows[counts[rows["batch"]]]
     if not len(table):
         return np.empty(0, np.int64), np.empty(0, np.float64), np.empty(0, np.int64)
     last = np.append(np.diff(table["at"]) != 0, True)

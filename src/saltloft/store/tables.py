@@ -86,7 +86,7 @@ reading_minute = Table(
     Column("batch", Big, nullable=False),
     Column("lowest", Double, nullable=False),
     Column("highest", Double, nullable=False),
-    Column("count", Integer, nullable=False),
+    Column("size", Integer, nullable=False),
     PrimaryKeyConstraint("series", "at", "batch"),
     sqlite_with_rowid=False,
 )
@@ -98,7 +98,7 @@ reading_block = Table(
     Column("series", Integer, nullable=False),
     Column("day", Big, nullable=False),  # midnight UTC, seconds since 1970
     Column("batch", Big, nullable=False),
-    Column("count", Integer, nullable=False),
+    Column("size", Integer, nullable=False),
     Column("body", LargeBinary, nullable=False),
     PrimaryKeyConstraint("series", "day", "batch"),
 )

@@ -30,7 +30,7 @@ def upgrade() -> None:
         sa.Column("batch", BIG, nullable=False),
         sa.Column("lowest", sa.Double, nullable=False),
         sa.Column("highest", sa.Double, nullable=False),
-        sa.Column("count", sa.Integer, nullable=False),
+        sa.Column("size", sa.Integer, nullable=False),
         sa.PrimaryKeyConstraint("series", "at", "batch"),
         sqlite_with_rowid=False,
     )
@@ -39,7 +39,7 @@ def upgrade() -> None:
         sa.Column("series", sa.Integer, nullable=False),
         sa.Column("day", BIG, nullable=False),
         sa.Column("batch", BIG, nullable=False),
-        sa.Column("count", sa.Integer, nullable=False),
+        sa.Column("size", sa.Integer, nullable=False),
         sa.Column("body", sa.LargeBinary, nullable=False),
         sa.PrimaryKeyConstraint("series", "day", "batch"),
     )
