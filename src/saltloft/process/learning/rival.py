@@ -232,7 +232,7 @@ class Line:
         # two draws mirror each other, so that few do not miss the middle.
         even = (np.argsort(np.argsort(chance)) + 0.5) / len(pairs)
         place = np.minimum(np.searchsorted(np.cumsum(self.weights), even), len(self.weights) - 1)
-        half = statistics.normal(seed, lot, pairs, SLOT0 + 1 + np.arange(width + 1)[None, :])
+        half = _white(statistics.normal(seed, lot, pairs, SLOT0 + 1 + np.arange(width + 1)[None, :]))
         node = np.repeat(place, 2)[:lots]
         z = np.stack([half, -half], axis=1).reshape(-1, width + 1)[:lots]
         roots = np.linalg.cholesky(self.covariance + 1e-18 * np.eye(width))
@@ -306,6 +306,18 @@ class Drawn:
         slope = np.maximum(self.slope + more, LEAST_SLOPE)
         line = one[:, None] * self.start + root[:, None] * slope
         return np.asarray(np.maximum.accumulate(np.clip(line, 0.0, 1.0), axis=0))
+
+
+def _white(z: Array) -> Array:
+    """Normal draws of which few already have the right spread in every direction, array like z.
+
+    Args:
+        z: array (draws, columns). As they are where there are few of them.
+    """
+    if len(z) < 2 * z.shape[1]:
+        return z
+    root = np.linalg.cholesky(z.T @ z / len(z))
+    return np.asarray(np.linalg.solve(root, z.T).T, dtype=np.float64)
 
 
 def line_of(seen: Seen, level: Level, prior: Array | None = None) -> Line:
