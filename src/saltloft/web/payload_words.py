@@ -45,8 +45,6 @@ def kind_word(kind: str) -> str:
         "recipe.defined": say("a recipe version"),
         "product.defined": say("a product and its plan"),
         "product.ready": say("when a product is ready, and the days until it leaves"),
-        "product.numbered": say("a product’s trade item number"),
-        "recall.drilled": say("a recall, drilled or real"),
         "person.added": say("a person"),
         "fact.confirmed": say("fact confirmed"),
         "house.set_up": say("the house set up"),
@@ -57,8 +55,16 @@ def kind_word(kind: str) -> str:
         "tare.weighed": say("weighed empty"),
         "readings.sealed": say("readings imported"),
         "readings.voided": say("an import undone"),
+        **_traced_kinds(),
     }
     return words.get(kind.partition("/")[0], kind)
+
+
+def _traced_kinds() -> dict[str, str]:
+    return {
+        "product.numbered": say("a product’s trade item number"),
+        "recall.drilled": say("a recall, drilled or real"),
+    }
 
 
 def field_word(name: str) -> str:
