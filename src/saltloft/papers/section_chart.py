@@ -264,13 +264,16 @@ def _axes(plot: _Plot, axis: Axis) -> Iterator[str]:
     for day, word in axis.days:
         x = plot.x(day)
         yield f'<path class="tick" d="M{x:.1f} {floor:.1f}v5"/>'
-        yield f'<text x="{x:.1f}" y="{floor + 18.0:.1f}" text-anchor="middle">{escape(word)}</text>'
+        anchor = "end" if x > plot.width - 24.0 else "middle"
+        at = min(x, plot.width - 2.0) if anchor == "end" else x
+        yield f'<text x="{at:.1f}" y="{floor + 18.0:.1f}" text-anchor="{anchor}">{escape(word)}</text>'
     for radius, word in axis.radii:
         y = plot.y(radius)
         yield f'<path class="tick" d="M{plot.left:.1f} {y:.1f}h-5"/>'
         yield f'<text x="{plot.left - 8.0:.1f}" y="{y + 4.0:.1f}" text-anchor="end">{escape(word)}</text>'
     yield f'<text x="{plot.left - 8.0:.1f}" y="12" text-anchor="end">{escape(axis.unit)}</text>'
-    right, edge = plot.width - 10.0, plot.y(float(plot.section.radius_mm[-1, -1])) - 6.0
+    # Clear of the numbers of the lines that end at the rim.
+    right, edge = plot.width - 10.0, plot.y(float(plot.section.radius_mm[-1, -1])) - 14.0
     rim = escape(say("rim (outside)"))
     yield f'<text x="{right:.1f}" y="{edge:.1f}" text-anchor="end">{rim}</text>'
     core = escape(say("core"))

@@ -18,6 +18,8 @@ from saltloft.process.result import CrossSection
 
 MOST_SLICES = 4
 SIDE_PX, GAP_PX, WORDS_PX, SCALE_PX = 120, 20, 46, 40
+# So wide is the paper: the slices take most of it, not all.
+PAPER_PX = 700
 # What the page's style sheet does for the same drawings.
 STYLE = (
     f"text{{font-family:'{PAPER_FONT}';font-size:12px;fill:{INK}}}"
@@ -83,7 +85,7 @@ def slices_picture(outlook: LotOutlook | None, product: ProductDefined) -> Pictu
         "<svg ", f'<svg x="0" y="{SIDE_PX + WORDS_PX + 6}" width="{wide}" height="32" ', 1
     )
     drawn = (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide} {SIDE_PX + WORDS_PX + SCALE_PX}">'
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {PAPER_PX} {SIDE_PX + WORDS_PX + SCALE_PX}">'
         f"<style>{STYLE}</style>{body}{scale}</svg>"
     )
     now = at_day(section, outlook.age_d)[1]

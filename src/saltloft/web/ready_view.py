@@ -96,14 +96,14 @@ class HandView:
     Args:
         lines: tuple of (str, str). What was pressed and cut, and how it fits; a mark and a sentence each.
         learned: tuple of str. What the laws rest on.
-        skill: str. Whether the early warning is more than information.
+        skill: tuple of str. Whether the early warning is more than information, and how it did on trial.
         press_href: str. The form; empty without that right.
         cut: bool. It was pressed and cut before.
     """
 
     lines: tuple[tuple[str, str], ...]
     learned: tuple[str, ...]
-    skill: str
+    skill: tuple[str, ...]
     press_href: str
     cut: bool = False
 
@@ -188,10 +188,10 @@ def hand_view(house: House, folder: LotFolder, visitor: Visitor) -> HandView | N
     href = f"/enter/press?lot={record.lot}" if visitor.may_enter and record.hanging else ""
     hand = hand_job.kept_hand(house)
     if hand is None:
-        return HandView((), (say("Nothing learned yet: the worker has not been round."),), "", href)
+        return HandView((), (say("Nothing learned yet: the worker has not been round."),), (), href)
     warnings = (
         () if folder.outlook is None or not record.hanging else warning_words(folder.outlook, hand.skill)
     )
     lines = (*hand_lines(hand, record.lot), *warnings)
-    skill = f"{skill_words(hand.skill)} {trial_words()}"
+    skill = (skill_words(hand.skill), trial_words())
     return HandView(lines, learned_lines(hand), skill, href, bool(record.pressed_and_cut))
