@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
 from saltloft.foundation.words import say, say_many
-from saltloft.plant.recall import REWORK
+from saltloft.plant.recall_account import REWORK
 from saltloft.plant.sentences import day_words
 from saltloft.plant.trace import worked_in_again
 from saltloft.plant.traced import Traced, TracedRow

@@ -15,21 +15,8 @@ from decimal import Decimal
 from saltloft.foundation.errors import InputError
 from saltloft.foundation.units import Mass
 from saltloft.foundation.words import say
-from saltloft.plant.trace import (
-    ENDED_STATES,
-    SLICED,
-    Flow,
-    Link,
-    Node,
-    through_rework,
-    worked_in_again,
-)
-
-# Where a weight of the scope can be now.
-SHIPPED, STOCK, REWORK, ENDS, SAMPLE, WASTE = "shipped", "stock", "rework", "ends", "sample", "waste"
-PLACES = (SHIPPED, STOCK, REWORK, ENDS, SAMPLE, WASTE)
-# Links that divide or join lots; what they carry has not come off the racks.
-AMONG_LOTS = ("split", "merge")
+from saltloft.plant.recall_account import AMONG_LOTS, Account, account_of, joined
+from saltloft.plant.trace import ENDED_STATES, SLICED, Flow, Node, through_rework
 
 
 @dataclass(frozen=True)
@@ -142,36 +129,6 @@ class ToTell:
 
 
 @dataclass(frozen=True)
-class Account:
-    """Where the finished weight of some lots is.
-
-    Args:
-        finished_mg: int. [mg]
-        places: mapping of PLACES to weight. [mg]
-        lost_mg: mapping of node to what went in and is neither booked on nor counted there; below zero:
-            more came out than went in. [mg]
-        here_mg: mapping of node to the weight in scope that is there now. [mg]
-        booked_only: frozenset of str. Nodes whose stock is by the books, not counted.
-    """
-
-    finished_mg: int
-    places: Mapping[str, int]
-    lost_mg: Mapping[str, int]
-    here_mg: Mapping[str, int]
-    booked_only: frozenset[str]
-
-    @property
-    def accounted_mg(self) -> int:
-        """All that has a place. [mg]"""
-        return sum(self.places.values())
-
-    @property
-    def accounted_pct(self) -> float | None:
-        """Share of the finished weight that has a place; None when nothing is finished. [%]"""
-        return 100.0 * self.accounted_mg / self.finished_mg if self.finished_mg else None
-
-
-@dataclass(frozen=True)
 class Recall:
     """Everything a recall asks for.
 
@@ -243,7 +200,7 @@ def recall_of(
     # Packs and shipments that are called back themselves stand for no lot.
     loose = {start for start in flow.starts if flow.nodes[start].sort in ("pack", "shipment")}
     if loose:
-        account = _joined(account, account_of(flow, loose, counted_mg or {}))
+        account = joined(account, account_of(flow, loose, counted_mg or {}))
     later = account_of(flow, second, counted_mg or {})
     packs = tuple(node for node in _by_time(flow.nodes.values()) if node.sort == "pack")
     return Recall(flow.starts, lots, account, later, _customers(flow, account.here_mg, later.here_mg), packs)
@@ -267,97 +224,6 @@ def _lots(flow: Flow, again: set[str], yields: Mapping[str, Yielding]) -> tuple[
         if node.sort == "lot" and node.state != SLICED
     ]
     return tuple(sorted(found, key=lambda lot: lot.again))
-
-
-def account_of(flow: Flow, lots: Collection[str], counted_mg: Mapping[str, int]) -> Account:
-    """Follow the finished weight of some lots to where it is; stops where it is worked into another batch.
-
-    Args:
-        flow: Flow. DOWN.
-        lots: collection of str. Lots, packs or shipments whose whole weight counts.
-        counted_mg: mapping. Of pack lots, as found. [mg]
-    """
-    count = _Count(flow, frozenset(lots), counted_mg)
-    for name in flow.order:
-        count.take(flow.nodes[name])
-    return Account(count.finished, count.places, count.lost, count.here, frozenset(count.booked_only))
-
-
-class _Count:
-    """The finished weight of the scope on its way from node to node. [mg]"""
-
-    def __init__(self, flow: Flow, chosen: frozenset[str], counted_mg: Mapping[str, int]) -> None:
-        self.flow, self.chosen, self.counted_mg = flow, chosen, counted_mg
-        self.nexts = flow.onward
-        self.scope_in: dict[str, int] = defaultdict(int)
-        self.places = dict.fromkeys(PLACES, 0)
-        self.lost: dict[str, int] = {}
-        self.here: dict[str, int] = {}
-        self.booked_only: set[str] = set()
-        self.finished = 0
-
-    def take(self, node: Node) -> None:
-        """One node, after all that gives to it."""
-        name = node.node
-        onward = [self.flow.links[place] for place, _ in self.nexts.get(name, ())]
-        if name in self.chosen and node.sort == "lot" and node.state != SLICED:
-            # A lot that was divided gives through its parts, which are in scope themselves.
-            outs = [link for link in onward if link.sort not in AMONG_LOTS]
-            self.finished += self._hand_on(outs, 1, 1)
-            return
-        total = self.flow.in_mg.get(name, 0)
-        went_in = self.scope_in.get(name, 0)
-        if name in self.chosen:
-            went_in = total = max(node.booked_mg, sum(link.mg for link in onward))
-            self.finished += went_in
-        if went_in:
-            self._stay(node, went_in, total, self._hand_on(onward, went_in, total))
-
-    def _hand_on(self, links: Collection[Link], part: int, whole: int) -> int:
-        """Hand on what left a node, in the share that the scope has of it; returns how much that was."""
-        gone = 0
-        for link in links:
-            mg = share_of(link.mg, part, whole)
-            gone += mg
-            if worked_in_again(self.flow, link):
-                self.places[REWORK] += mg
-            else:
-                self.scope_in[link.lot] += mg
-        return gone
-
-    def _stay(self, node: Node, went_in: int, total: int, gone: int) -> None:
-        """What did not go on stays there; what is neither there nor gone on is lost."""
-        name = node.node
-        if node.sort == "sink":
-            left, place = went_in - gone, node.product if node.product in PLACES else WASTE
-        else:
-            left = share_of(node.booked_mg, went_in, total) - gone
-            place = SHIPPED if node.sort == "shipment" else STOCK
-        if place == STOCK:
-            if name in self.counted_mg:
-                left = share_of(self.counted_mg[name], went_in, total)
-            else:
-                left = max(left, 0)
-                self.booked_only |= {name} if left else set()
-        self.places[place] += left
-        self.here[name] = left
-        if went_in != gone + left:
-            self.lost[name] = went_in - gone - left
-
-
-def share_of(mg: int, part: int, whole: int) -> int:
-    """A share of a weight, rounded to the milligram. [mg]"""
-    return (2 * mg * part + whole) // (2 * whole) if whole else 0
-
-
-def _joined(one: Account, other: Account) -> Account:
-    return Account(
-        one.finished_mg + other.finished_mg,
-        {place: one.places[place] + other.places[place] for place in PLACES},
-        {**one.lost_mg, **other.lost_mg},
-        {**one.here_mg, **other.here_mg},
-        one.booked_only | other.booked_only,
-    )
 
 
 def _customers(flow: Flow, first: Mapping[str, int], later: Mapping[str, int]) -> tuple[ToTell, ...]:

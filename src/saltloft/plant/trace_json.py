@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
+from saltloft.plant.contact import Contact
 from saltloft.plant.entries import encode
-from saltloft.plant.recall import Account, RecallDrilled, Yielding, score_pct, stuffed_mg
+from saltloft.plant.recall import RecallDrilled, ToTell, Yielding, score_pct, stuffed_mg
+from saltloft.plant.recall_account import Account
 from saltloft.plant.traced import Balance, RecallAnswer, Traced
 
 
@@ -96,29 +98,31 @@ def recall_json(answer: RecallAnswer) -> dict[str, Any]:
             for lot in recall.lots
         ],
         "packs": [node.node for node in recall.packs],
-        "customers": [
-            {
-                "customer": one.party,
-                "mg": one.mg,
-                "whole_mg": one.whole_mg,
-                "shipments": [node.node for node in one.shipments],
-                "packs": list(one.packs),
-                "through_rework": one.again,
-            }
-            for one in recall.customers
-        ],
-        "contacts": [
-            {
-                "node": contact.run.node,
-                "made": contact.run.made,
-                "line": contact.run.line,
-                "start": contact.run.start.isoformat(),
-                "why": contact.why,
-                "through": contact.through.node,
-                "entry": contact.run.entry_id,
-            }
-            for contact in answer.contacts
-        ],
+        "customers": [_customer(one) for one in recall.customers],
+        "contacts": [_contact(contact) for contact in answer.contacts],
+    }
+
+
+def _customer(one: ToTell) -> dict[str, Any]:
+    return {
+        "customer": one.party,
+        "mg": one.mg,
+        "whole_mg": one.whole_mg,
+        "shipments": [node.node for node in one.shipments],
+        "packs": list(one.packs),
+        "through_rework": one.again,
+    }
+
+
+def _contact(contact: Contact) -> dict[str, Any]:
+    return {
+        "node": contact.run.node,
+        "made": contact.run.made,
+        "line": contact.run.line,
+        "start": contact.run.start.isoformat(),
+        "why": contact.why,
+        "through": contact.through.node,
+        "entry": contact.run.entry_id,
     }
 
 

@@ -7,7 +7,8 @@ from datetime import datetime, timedelta
 
 from saltloft.foundation.words import say, say_many
 from saltloft.plant.contact import AFTER, BEFORE, OPEN_PIECE, TOUCHED_IT, Contact
-from saltloft.plant.recall import PLACES, Account, RecallDrilled, score_pct, stuffed_mg, yielding_of
+from saltloft.plant.recall import RecallDrilled, score_pct, stuffed_mg, yielding_of
+from saltloft.plant.recall_account import PLACES, Account
 from saltloft.plant.sentences import list_words, moment_words, number_words
 from saltloft.plant.traced import (
     CLOSES,

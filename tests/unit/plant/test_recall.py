@@ -8,19 +8,8 @@ from decimal import Decimal
 import pytest
 from tests.trace_cases import AGAIN, KG, downwards, fennel, fennel_yields, flow_from
 
-from saltloft.plant.recall import (
-    ENDS,
-    REWORK,
-    SAMPLE,
-    SHIPPED,
-    STOCK,
-    WASTE,
-    drilled,
-    recall_of,
-    score_pct,
-    stuffed_mg,
-    yielding_of,
-)
+from saltloft.plant.recall import drilled, recall_of, score_pct, stuffed_mg, yielding_of
+from saltloft.plant.recall_account import ENDS, REWORK, SAMPLE, SHIPPED, STOCK, WASTE
 from saltloft.plant.trace import Link, Node
 
 
