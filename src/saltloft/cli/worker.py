@@ -28,8 +28,8 @@ IDLE_S = 0.4
 LOOK_S = 60.0
 # Computing gives way to taking entries: the web process goes before on a crowded machine.
 NICE = 10
-# Lots of the past that one round may forecast, so that their cuts teach; a round takes seconds.
-MOST_PAST = 8
+# Lots of the past that one round may forecast once the day is kept, so that their cuts teach the next.
+MOST_PAST = 2
 log = structlog.get_logger("saltloft.worker")
 
 
@@ -56,7 +56,6 @@ def explain_lot(house: OpenHouse, lot: str, _: Mapping[str, str]) -> None:
 def compute_day(house: OpenHouse, _: str, __: Mapping[str, str]) -> None:
     """Make the day sheet in every language somebody reads."""
     outlooks = kept_outlooks(house)
-    forecast.catch_up(house, MOST_PAST)
     hand.learn(house)
     for language in queue.languages(house):
         token = LANGUAGE.set(language)
@@ -65,6 +64,7 @@ def compute_day(house: OpenHouse, _: str, __: Mapping[str, str]) -> None:
             queue.keep_day(house, language, today.day_sheet(house, house.now(), outlooks, judgements), wall())
         finally:
             LANGUAGE.reset(token)
+    forecast.catch_up(house, MOST_PAST)
 
 
 def kept_outlooks(house: OpenHouse) -> dict[str, LotOutlook]:
