@@ -13,6 +13,7 @@ from saltloft.foundation.words import say
 from saltloft.plant.balance import LotFacts, YieldBand
 from saltloft.plant.flow_story import ENDS, SAMPLE, WASTE, FlowLink
 from saltloft.plant.lot_record import LotRecord
+from saltloft.plant.trace import Link
 
 # So many finished lots of a product tell its spread; fewer leave the trade's band of 4 % of the yield.
 ENOUGH_LOTS = 8
@@ -23,12 +24,12 @@ SHORTLY_BEFORE = timedelta(days=4)
 PIECES_BAND = 0.03
 
 
-def lot_facts(house: OpenHouse, links: Iterable[FlowLink]) -> dict[str, LotFacts]:
+def lot_facts(house: OpenHouse, links: Iterable[FlowLink | Link]) -> dict[str, LotFacts]:
     """What the balance has to know of every lot.
 
     Args:
         house: OpenHouse.
-        links: iterable of FlowLink. All of the house.
+        links: iterable of FlowLink or Link. All of the house, or its sums by giver and sort.
     """
     aside = _aside(links)
     records = house.store.lots.all()
@@ -60,7 +61,7 @@ def yield_bands(house: OpenHouse, lots: Iterable[str]) -> dict[str, YieldBand]:
     }
 
 
-def _aside(links: Iterable[FlowLink]) -> dict[str, int]:
+def _aside(links: Iterable[FlowLink | Link]) -> dict[str, int]:
     found: dict[str, int] = {}
     for link in links:
         if link.sort in (ENDS, SAMPLE, WASTE):
