@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 from saltloft.cases.open_house import OpenHouse
-from saltloft.cases.yields import yield_bands
+from saltloft.cases.yields import lot_facts
 from saltloft.foundation.errors import InputError, UnknownName
 from saltloft.foundation.words import say
 from saltloft.plant.contact import Contact, contacts_of
@@ -77,11 +77,12 @@ def titles_of(house: OpenHouse) -> dict[str, str]:
 def yields_of(house: OpenHouse, nodes: Iterable[Node]) -> dict[str, Yielding]:
     """What each lot should give in all; lots without any ground for it are left out."""
     green = {node.node: node.booked_mg for node in nodes if node.sort == "lot" and node.state != SLICED}
-    return (
-        {lot: Yielding(*band.of(green[lot])) for lot, band in yield_bands(house, green).items()}
-        if green
-        else {}
-    )
+    if not green:
+        return {}
+    # Sums are all that the bands ask of the links; a house's links as such may be a million.
+    facts = lot_facts(house, house.store.trace.taken_aside())
+    bands = {lot: facts[lot].expected for lot in green if lot in facts}
+    return {lot: Yielding(*band.of(green[lot])) for lot, band in bands.items() if band is not None}
 
 
 def callers_of(house: OpenHouse, parties: Collection[str]) -> dict[str, Caller]:

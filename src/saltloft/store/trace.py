@@ -132,6 +132,17 @@ class Trace:
                     found[(link.source, link.lot, link.sort, link.entry_id, link.ingredient)] = link
         return list(found.values())
 
+    def taken_aside(self) -> list[Link]:
+        """What came off each node as ends, samples and waste in all: one link a giver and sort, without a day."""
+        query = (
+            select(lot_link.c.source, lot_link.c.sort, func.sum(lot_link.c.mg))
+            .where(lot_link.c.sort.in_(("ends", "sample", "waste")))
+            .group_by(lot_link.c.source, lot_link.c.sort)
+        )
+        with self.database.reading() as connection:
+            rows = list(connection.execute(query))
+        return [Link(source, f"{source}/{sort}", sort, int(mg)) for source, sort, mg in rows]
+
     def contact_cards(self, parties: Iterable[str]) -> dict[str, tuple[str, str]]:
         """Name and address of suppliers and customers, from outside the chain; erased ones are left out."""
         found: dict[str, tuple[str, str]] = {}
