@@ -133,7 +133,7 @@ class Trace:
         return list(found.values())
 
     def taken_aside(self) -> list[Link]:
-        """What came off each node as ends, samples and waste in all: one link a giver and sort, without a day."""
+        """What came off each node as ends, samples and waste: one link a giver and sort, without a day."""
         query = (
             select(lot_link.c.source, lot_link.c.sort, func.sum(lot_link.c.mg))
             .where(lot_link.c.sort.in_(("ends", "sample", "waste")))
