@@ -9,7 +9,7 @@ from saltloft.plant.sentences import now_words, range_words, ready_words, target
 
 
 def lot_curve_words(outlook: LotOutlook) -> str:
-    """The alternative text of the lot's curve: now, weighings, ready day, air and its gaps."""
+    """The alternative text of the lot's curve: now, weighings, ready day, air, its gaps, the air ahead."""
     parts = [
         say(
             "Weight loss of {lot} by days since hanging, computed {now} on day {day}.",
@@ -33,6 +33,7 @@ def lot_curve_words(outlook: LotOutlook) -> str:
         parts.append(say("No weighing yet."))
     parts.append(ready_words(outlook))
     parts.append(air_words(outlook))
+    parts += [flag.words for flag in outlook.result.flags if flag.code == "air_ahead"]
     return " ".join(part for part in parts if part)
 
 

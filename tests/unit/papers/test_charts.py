@@ -15,6 +15,7 @@ from saltloft.foundation.bands import Band
 from saltloft.papers import chart_parts, chart_words, charts, screen
 from saltloft.papers.thinning import thin
 from saltloft.plant.answers import AirRecord
+from saltloft.process.result import Flag
 
 
 def words_of(image: str) -> list[str]:
@@ -116,3 +117,11 @@ def test_the_airs_warmth_has_a_second_scale_in_whole_fahrenheit() -> None:
     assert ">57</text>" in drawn
     for panel in spec["vconcat"][:2]:
         assert "°F" not in json.dumps(panel, ensure_ascii=False)
+
+
+def test_the_words_under_the_curve_say_what_the_air_ahead_was_taken_as() -> None:
+    lot = examples.outlook()
+    ahead = Flag("air_ahead", None, 1.0, "The air ahead is taken 1.2 points of humidity wetter than planned.")
+    told = replace(lot, result=replace(lot.result, flags=(*lot.result.flags, ahead)))
+    assert chart_words.lot_curve_words(told).endswith(ahead.words)
+    assert "air ahead" not in chart_words.lot_curve_words(lot)
