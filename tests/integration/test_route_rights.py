@@ -110,6 +110,7 @@ def test_an_auditor_sees_what_a_reader_sees_and_changes_nothing() -> None:
     # Forms for entering only; every page that shows something is open.
     assert hidden == {
         "GET /api/v1/scale/{scale}", "GET /cant", "GET /enter/press", "GET /enter/{sort}", "GET /entries/{entry_id}/correct",
-        "GET /lots/{lot}/release", "GET /next", "GET /record", "GET /rooms/import",
+        "GET /lots/{lot}/divide", "GET /lots/{lot}/release", "GET /make", "GET /next", "GET /receive", "GET /record",
+        "GET /rooms/import",
         "GET /scan", "GET /type/{sort}",
     }  # fmt: skip

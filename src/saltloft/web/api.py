@@ -166,14 +166,18 @@ def with_masses(payload: Mapping[str, Any]) -> dict[str, Any]:
     Raises:
         InputError: not a number, not above zero, or an unknown unit.
     """
-    plain: dict[str, Any] = {}
-    for name, value in payload.items():
-        if isinstance(value, Mapping) and "number" in value and "mg" not in value:
-            booked = mass(str(value["number"]), str(value.get("unit", "")), what=name)
-            plain[name] = {"mg": booked.mg, "number": booked.number, "unit": booked.unit, "division_mg": 0}
-        else:
-            plain[name] = value
-    return plain
+    return {name: _booked(name, value) for name, value in payload.items()}
+
+
+def _booked(name: str, value: Any) -> Any:
+    if isinstance(value, list):
+        return [_booked(name, item) for item in value]
+    if not isinstance(value, Mapping):
+        return value
+    if "number" in value and "mg" not in value:
+        booked = mass(str(value["number"]), str(value.get("unit", "")), what=name)
+        return {"mg": booked.mg, "number": booked.number, "unit": booked.unit, "division_mg": 0}
+    return with_masses(value)
 
 
 class LotLine(BaseModel):

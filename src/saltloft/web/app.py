@@ -25,17 +25,20 @@ from saltloft.web.morning import DayShelf
 from saltloft.web.pages import (
     correct,
     decide,
+    divide,
     enter,
     facts,
     floor,
     imports,
     lot,
     lots,
+    make,
     members,
     papers,
     people,
     press,
     recall,
+    receive,
     records,
     rooms,
     scan,
@@ -52,7 +55,7 @@ from saltloft.web.uploads import UploadShelf
 from saltloft.web.visitor import Visitor
 
 READING = (today, rooms, imports, lots, lot, facts, papers, trace, recall, system, trust, records)
-ENTERING = (decide, floor, scan, sheets, press, enter, correct, people, members)
+ENTERING = (decide, divide, receive, make, floor, scan, sheets, press, enter, correct, people, members)
 APIS = (api.routes, scale_api.routes)
 PAGES = (*READING, *ENTERING)
 HOUSE_VARIABLE = "SALTLOFT_HOUSE"

@@ -17,12 +17,15 @@ from saltloft.plant.analyses import ANALYSTS
 from saltloft.plant.entries import KINDS, decode
 from saltloft.plant.instruments import INSTRUMENT_TYPES
 from saltloft.plant.limits import DECISIONS, FAMILIES, UNITS
-from saltloft.plant.lots import YIELD_USES
+from saltloft.plant.lots import MARKETS, YIELD_USES
+from saltloft.plant.orders import ORDER_ENDS, RETURN_DECISIONS
+from saltloft.plant.parties import PARTY_ROLES
 from saltloft.plant.people import ROLES
 from saltloft.plant.readings import CUT_COLOURS, PH_PLACES, SAMPLE_KINDS
 from saltloft.plant.ready_plan import READY_SAMPLES
 from saltloft.plant.recipes import BASES, SHAPES
 from saltloft.plant.rooms import ROOM_ROLES
+from saltloft.plant.stock import MATERIAL_SORTS
 from saltloft.web.payload_words import field_word, plain_value
 
 CHOICES: dict[str, tuple[str, ...]] = {
@@ -40,6 +43,11 @@ CHOICES: dict[str, tuple[str, ...]] = {
     "units": UNITS,
     "room.defined.role": ROOM_ROLES,
     "person.added.role": ROLES,
+    "party.added.role": PARTY_ROLES,
+    "party.added.market": ("", *MARKETS),
+    "material.received.sort": ("", *MATERIAL_SORTS),
+    "goods.returned.decision": RETURN_DECISIONS,
+    "order.ended.how": ORDER_ENDS,
 }
 
 

@@ -9,6 +9,7 @@ from typing import Any
 from saltloft.foundation.units import Mass
 from saltloft.foundation.words import say
 from saltloft.plant.entries import encode
+from saltloft.web.flow_words import flow_fields, flow_kinds
 
 
 def kind_word(kind: str) -> str:
@@ -56,6 +57,7 @@ def kind_word(kind: str) -> str:
         "readings.sealed": say("readings imported"),
         "readings.voided": say("an import undone"),
         **_traced_kinds(),
+        **flow_kinds(),
     }
     return words.get(kind.partition("/")[0], kind)
 
@@ -69,7 +71,7 @@ def _traced_kinds() -> dict[str, str]:
 
 def field_word(name: str) -> str:
     """A field's label, with the unit it is typed in."""
-    words = {**_measured(), **_said(), **_moved(), **_set_up(), **_ready()}
+    words = {**flow_fields(), **_measured(), **_said(), **_moved(), **_set_up(), **_ready()}
     return words.get(name, name.replace("_", " "))
 
 

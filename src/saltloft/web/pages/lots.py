@@ -32,6 +32,7 @@ MARK_OF_STATE = {
     "off_racks": "ready",
     "released": "ready",
     "gone": "waiting",
+    "ended": "waiting",
 }
 
 
@@ -57,6 +58,7 @@ def lot_state_word(state: str) -> str:
         "off_racks": say("off the racks"),
         "released": say("released"),
         "gone": say("gone"),
+        "ended": say("split or merged"),
     }
     return words.get(state, state)
 
@@ -71,7 +73,7 @@ def lots_page(request: Request, visitor: SignedInVisitor, before: int = 0) -> Re
     day = morning.day
     yields = {row.lot: row for row in day.yields}
     outlooks = {outlook.lot: outlook for outlook in day.lots}
-    order = ("held", "made", "hanging", "off_racks", "released", "gone")
+    order = ("held", "made", "hanging", "off_racks", "released", "gone", "ended")
     summaries = sorted(lot_job.summaries(house), key=lambda row: order.index(row.state))
     shown = summaries[before : before + PAGE]
     later = before + PAGE
