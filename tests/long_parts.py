@@ -15,6 +15,7 @@ import time
 PARTS: dict[str, list[str]] = {
     "drying": ["pytest", "tests/reference", "tests/numerics", "-m", "long"],
     "records": ["pytest", "tests/integration/test_kill.py", "-m", "long"],
+    "trace": ["pytest", "tests/integration/test_trace_long.py", "-m", "long"],
     "truth": ["pytest", "tests/unit/truth", "tests/integration/test_truth_engine.py", "-m", "long"],
 }
 
