@@ -22,9 +22,10 @@ from saltloft.process.draws import PIECE_SLOTS, Draws, draw
 from saltloft.process.learning import Likelihood, LotPrior, Weighing, learn
 from saltloft.process.learning.hindsight import Asked, outcomes
 from saltloft.process.learning.house import PastLot, pooled
+from saltloft.process.learning.level import PastLine
 from saltloft.process.learning.observations import fresh_variance
 from saltloft.process.learning.record import HouseRecord, PastForecast
-from saltloft.process.learning.rival import Drawn, PastLine, past_line
+from saltloft.process.learning.rival import Drawn, past_line
 from saltloft.process.learning.share import Experience, Share, readable, seen_of, share_of, taken
 from saltloft.process.parameters import DryingParameters
 from saltloft.process.piece import Piece

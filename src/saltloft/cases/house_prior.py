@@ -23,8 +23,9 @@ from saltloft.plant.lot_record import LotRecord, LotSummary
 from saltloft.process.draws import draw
 from saltloft.process.learning import COLUMNS, Likelihood, LotPrior, learn
 from saltloft.process.learning.house import PastLot, pooled
+from saltloft.process.learning.level import PastLine
 from saltloft.process.learning.record import HouseRecord, PastForecast
-from saltloft.process.learning.rival import PastLine, past_line
+from saltloft.process.learning.rival import past_line
 from saltloft.process.learning.share import NOTHING, Experience, seen_of
 from saltloft.process.packed import pack, unpack
 from saltloft.store.kept import KeptResult

@@ -23,9 +23,9 @@ from saltloft.foundation.errors import SaltloftError
 from saltloft.process.draws import PIECE_SLOTS, Draws, draw
 from saltloft.process.learning import Learned, Likelihood, LotPrior, Weighing, learn
 from saltloft.process.learning.hindsight import Asked, outcomes
+from saltloft.process.learning.level import PastLine
 from saltloft.process.learning.observations import fresh_variance
 from saltloft.process.learning.record import PastForecast
-from saltloft.process.learning.rival import PastLine
 from saltloft.process.learning.share import Experience, seen_of
 from saltloft.process.parameters import DryingParameters
 from saltloft.process.programme import DAY_S

@@ -17,6 +17,8 @@ from itertools import product as every
 import numpy as np
 from numpy.typing import NDArray
 
+from saltloft.process.learning.level import Level, PastLine, usual_level
+from saltloft.process.learning.weighed import Seen
 from saltloft.science import statistics
 
 Array = NDArray[np.float64]
@@ -30,150 +32,10 @@ START_SD = (0.0007, 0.02)
 PIECE_SD = (0.025, 0.04, 0.055, 0.075, 0.11)
 NODES: Array = np.array(list(every(VISIT_SD, START_SD, PIECE_SD)))
 
-# Without earlier lots: 35 % in 30 d at 50 mm, days as the 1.65th power of the calibre (common practice,
-# no source), ln slope off by a third: house and product each, and a lot's own. Own choice.
-USUAL_LOSS, USUAL_D, USUAL_M, USUAL_POWER = 0.35, 30.0, 0.050, 0.825
-HOUSE_SD, PRODUCT_SD, LOT_SD = 0.25, 0.20, 0.12
-# So many lots' worth of belief in LOT_SD stands beside the lots' own residuals. Own choice.
-LOT_SD_WORTH = 6.0
 # The start is felt from the first hours on. [d]
 START_D = 0.25
-# Pieces told apart by their tag; the readings of any others count as of fresh pieces.
-MOST_TAGS, MOST_READINGS = 40, 400
 LEAST_SLOPE = 1e-4
 SLOT0 = 12_000
-
-
-@dataclass(frozen=True)
-class Seen:
-    """The weighings of one lot.
-
-    Args:
-        day: array (readings,). Above 0. [d]
-        loss: array (readings,). 0..1.
-        variance: array (readings,). Of scale and handling, above 0. [1]
-        pieces: array (readings,). How many were weighed together, 1 or more.
-        tag: tuple of str. Names one piece or one set; empty where nobody knows which.
-    """
-
-    day: Array
-    loss: Array
-    variance: Array
-    pieces: Array
-    tag: tuple[str, ...]
-
-    @cached_property
-    def thinned(self) -> Seen:
-        """At most MOST_READINGS of them, evenly picked."""
-        if len(self.day) <= MOST_READINGS:
-            return self
-        return self.only(np.unique(np.linspace(0, len(self.day) - 1, MOST_READINGS).round().astype(int)))
-
-    def only(self, rows: Whole) -> Seen:
-        """Some of the readings.
-
-        Args:
-            rows: array of int, or of bool.
-        """
-        places = np.arange(len(self.day))[rows]
-        return Seen(
-            self.day[places],
-            self.loss[places],
-            self.variance[places],
-            self.pieces[places],
-            tuple(self.tag[i] for i in places),
-        )
-
-    @cached_property
-    def named(self) -> tuple[str, ...]:
-        """The tags that are told apart, in order of appearance."""
-        return tuple(dict.fromkeys(tag for tag in self.tag if tag))[:MOST_TAGS]
-
-    @cached_property
-    def visit(self) -> Whole:
-        """Number of the visit of each reading, array (readings,): same half day, same visit."""
-        return np.unique(np.round(2.0 * self.day), return_inverse=True)[1]
-
-
-@dataclass(frozen=True)
-class Level:
-    """What is known of a lot's slope before it is weighed.
-
-    Args:
-        log_slope: float. ln of the loss per root day. [ln 1/d^0.5]
-        sd: float. Above 0. [1]
-    """
-
-    log_slope: float
-    sd: float
-
-    @property
-    def slope(self) -> float:
-        """Loss per root day. [1/d^0.5]"""
-        return float(np.exp(self.log_slope))
-
-
-@dataclass(frozen=True)
-class PastLine:
-    """What an earlier lot's weighings say of its line.
-
-    Args:
-        lot, product: str.
-        calibre_m: float. [m]
-        log_slope: float. ln of the loss per root day. [ln 1/d^0.5]
-        sd: float. Of it, as far as the lot's own weighings fix it. [1]
-        evidence: array (nodes,). Log density of its weighings at each of NODES.
-    """
-
-    lot: str
-    product: str
-    calibre_m: float
-    log_slope: float
-    sd: float
-    evidence: Array
-
-
-def usual_level(calibre_m: float) -> Level:
-    """Of any house.
-
-    Args:
-        calibre_m: float. [m]
-    """
-    slope = USUAL_LOSS / np.sqrt(USUAL_D) * (USUAL_M / calibre_m) ** USUAL_POWER
-    return Level(float(np.log(slope)), float(np.sqrt(HOUSE_SD**2 + PRODUCT_SD**2 + LOT_SD**2)))
-
-
-def level_of(past: Sequence[PastLine], product: str, calibre_m: float) -> Level:
-    """What the earlier lots of a house lead to expect of the next one's slope.
-
-    Args:
-        past: sequence of PastLine. The lot itself not among them.
-        product: str.
-        calibre_m: float. [m]
-
-    Notes:
-        ln slope = practice by calibre + house + product + the lot's own, all normal. The lot's own
-        spread is LOT_SD_WORTH lots' worth of LOT_SD and the residuals that each earlier lot leaves
-        when it is told from the others.
-    """
-    if not past:
-        return usual_level(calibre_m)
-    names = np.array([one.product for one in past])
-    off = np.array([one.log_slope - usual_level(one.calibre_m).log_slope for one in past])
-    own = np.array([one.sd**2 for one in past])
-    same = (names[:, None] == names) * PRODUCT_SD**2 + HOUSE_SD**2
-    lot = LOT_SD**2
-    for _ in range(2):
-        inverse = np.linalg.inv(same + np.diag(own + lot))
-        left_out = (inverse @ off) / np.diag(inverse)
-        known = 1.0 / np.diag(inverse) - lot
-        excess = np.maximum(left_out**2 - np.maximum(known, 0.0), 0.0)
-        lot = (LOT_SD_WORTH * LOT_SD**2 + float(excess.sum())) / (LOT_SD_WORTH + len(past))
-    inverse = np.linalg.inv(same + np.diag(own + lot))
-    shared = (names == product) * PRODUCT_SD**2 + HOUSE_SD**2
-    gain = shared @ inverse
-    variance = HOUSE_SD**2 + PRODUCT_SD**2 - float(gain @ shared) + lot
-    return Level(usual_level(calibre_m).log_slope + float(gain @ off), float(np.sqrt(variance)))
 
 
 def roots_of(day: Array) -> tuple[Array, Array]:
@@ -326,7 +188,7 @@ def line_of(seen: Seen, level: Level, prior: Array | None = None) -> Line:
     Args:
         seen: Seen. May be empty.
         level: Level.
-        prior: array (nodes,) or None. Log weight of each node by the house's earlier lots.
+        prior: array (nodes,) or None. Log weight of each node by the house's earlier lots. [1]
 
     Notes:
         The visits' errors are integrated out one by one (each is one number common to its

@@ -13,17 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from saltloft.process.learning.columns import LinearModel
+from saltloft.process.learning.level import PastLine, level_of
 from saltloft.process.learning.observations import Weighing, fresh_variance
 from saltloft.process.learning.record import HouseRecord
-from saltloft.process.learning.rival import (
-    MOST_READINGS,
-    Line,
-    PastLine,
-    Seen,
-    level_of,
-    line_of,
-    node_prior,
-)
+from saltloft.process.learning.rival import Line, line_of, node_prior
+from saltloft.process.learning.weighed import MOST_READINGS, Seen
 from saltloft.process.parameters import DryingParameters
 from saltloft.science import statistics
 
@@ -105,7 +99,12 @@ def seen_of(weighings: Sequence[Weighing], parameters: DryingParameters, wild: A
 
 
 def readable(weighings: Sequence[Weighing], wild: Array | None = None) -> NDArray[np.int64]:
-    """Rows of the weighings that both models are asked about, at most MOST_READINGS, evenly picked."""
+    """Rows of the weighings that both models are asked about, at most MOST_READINGS, evenly picked.
+
+    Args:
+        weighings: sequence of Weighing.
+        wild: array (weighings,) or None. Chance of each being a wild one, 0..1.
+    """
     good = np.array([-0.05 < one.weight_loss < 0.85 and one.day > 0.0 for one in weighings], dtype=np.bool_)
     if wild is not None:
         good &= wild <= WILD
@@ -120,7 +119,7 @@ def engine_evidence(linear: LinearModel, rows: NDArray[np.int64]) -> float:
 
     Args:
         linear: LinearModel. The readings as a straight function of the draws.
-        rows: array of int. Which of them.
+        rows: array of int. Which of them. [1]
     """
     slopes = linear.jacobian[rows]
     error = linear.blocks.rows(linear.place[rows])
@@ -161,7 +160,7 @@ def share_of(record: HouseRecord, line: Line, linear: LinearModel | None, rows: 
         record: HouseRecord.
         line: Line. Fitted to the same readings.
         linear: LinearModel or None. None: nothing was read.
-        rows: array of int. The readings both were asked about.
+        rows: array of int. The readings both were asked about. [1]
     """
     past = by_record(record)
     own = 0.0 if linear is None or not len(rows) else line.log_evidence - engine_evidence(linear, rows)

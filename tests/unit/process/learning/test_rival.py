@@ -6,18 +6,9 @@ import numpy as np
 import pytest
 from scipy.stats import multivariate_normal
 
-from saltloft.process.learning.rival import (
-    NODES,
-    Level,
-    PastLine,
-    Seen,
-    level_of,
-    line_of,
-    node_prior,
-    past_line,
-    roots_of,
-    usual_level,
-)
+from saltloft.process.learning.level import Level, PastLine, level_of, usual_level
+from saltloft.process.learning.rival import NODES, line_of, node_prior, past_line, roots_of
+from saltloft.process.learning.weighed import Seen
 
 
 def _seen(slope: float, days: tuple[float, ...], *, noise: float = 0.0, seed: int = 1) -> Seen:

@@ -14,8 +14,9 @@ from saltloft.process.draws import draw
 from saltloft.process.ensemble import forecast
 from saltloft.process.learning import LinearModel, Weighing, learn
 from saltloft.process.learning.hindsight import Asked, outcomes, reached
+from saltloft.process.learning.level import usual_level
 from saltloft.process.learning.record import HouseRecord, PastForecast
-from saltloft.process.learning.rival import line_of, usual_level
+from saltloft.process.learning.rival import line_of
 from saltloft.process.learning.share import (
     Share,
     by_record,
