@@ -176,7 +176,7 @@ def warning_words(outlook: LotOutlook, skill: Skill) -> tuple[tuple[str, str], .
             )
             found.append(("look", words))
         else:
-            words = say("Information only, in {share} computed cases from {day}: {words}.", **values)
+            words = say("In {share} computed cases from {day}: {words}.", **values)
             found.append(("waiting", words))
     return tuple(found)
 

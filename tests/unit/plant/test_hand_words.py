@@ -47,9 +47,9 @@ def test_before_it_is_learned_only_the_count_is_said() -> None:
     ("skill", "mark", "begins"),
     [
         (SKILL, "look", "Early warning, in about 6 in 10 computed cases from"),
-        (replace(SKILL, rank_low=-0.1), "waiting", "Information only, in about 6 in 10"),
-        (replace(SKILL, cuts=19), "waiting", "Information only"),
-        (replace(SKILL, rank=None, rank_low=None, rank_high=None), "waiting", "Information only"),
+        (replace(SKILL, rank_low=-0.1), "waiting", "In about 6 in 10 computed cases from"),
+        (replace(SKILL, cuts=19), "waiting", "In about 6 in 10"),
+        (replace(SKILL, rank=None, rank_low=None, rank_high=None), "waiting", "In about 6 in 10"),
     ],
 )
 def test_an_early_warning_is_more_than_information_only_with_skill(
