@@ -14,12 +14,17 @@ from saltloft.house import House
 from saltloft.jobs import record
 from saltloft.plant import (
     analyses,
+    digital_link,
+    flow,
     hams,
     instruments,
     lots,
+    orders,
+    parties,
     people,
     readings,
     ready_plan,
+    recall,
     recipes,
     rooms,
     stock,
@@ -199,6 +204,74 @@ def one_of_each(house: House) -> None:
     )
     right = weighing("1.02")
     stored(house, correction(first.entry_id, right), at=MADE_AT + 4 * day)
+
+
+def flow_of_each(house: House) -> None:
+    """Enter every kind of the material flow and of devices, on top of `with_lot`."""
+    day, later = timedelta(days=1), MADE_AT + timedelta(days=40)
+
+    def made(lot: str) -> lots.LotMade:
+        used = (lots.Consumed("LT-1", "lean trim", mass("102", "kg")),)
+        return lots.LotMade(lot, "alder", "alder-1", used, mass("100.000001", "kg"), 101)
+
+    parts = (flow.SplitPart("F-1-A", Decimal(60), "D2", ("1",)), flow.SplitPart("F-1-B", Decimal(40), "F2"))
+    slicing = flow.LotSliced(
+        "SL-1", "F-2", "slicer 1", "2026-04-19T08:00:00+00:00", "2026-04-19T09:00:00+00:00",
+        mass("20", "kg"), mass("19", "kg"), mass("0.6", "kg"), mass("0.1", "kg"), ("3",),
+    )  # fmt: skip
+    stored(
+        house,
+        parties.PartyAdded("s-01", "supplier"),
+        parties.PartyAdded("cust-1", "customer"),
+        parties.PartyNameErased("cust-9", "asked for it"),
+        stock.MaterialReceived(
+            "FILM-1", "film", "s-01", mass("30", "kg"), sort="packaging", best_before="2027-03-01",
+            truck_temperature_c=Decimal("3.5"), documents=("CMR-7",),
+        ),
+        flow.MaterialCounted("FILM-1", mass("29.5", "kg"), "roll"),
+        flow.MaterialWasted("FILM-1", mass("0.5", "kg"), "torn"),
+        instruments.TareWeighed("T4", "trolley", mass("38.5", "kg"), "S1"),
+        people.DeviceEnrolled("phone-2", "Aude's phone"),
+        people.DeviceRevoked("phone-2", "lost"),
+        people.TokenIssued("scale-1", "Rack scale", "scale"),
+        people.EnteredOffline("phone-1", ("0190-0000-0001",), 1200, 1150),
+        made("F-1"), lots.LotHung("F-1", "D2", ("1", "2")), made("F-2"), lots.LotHung("F-2", "D2"),
+        hams.HamGroupSalted(
+            "OK-F", "oak-9", 2, mass("25", "kg"), ("LEG-1",), None, "H1", 13,
+            consumed=(lots.Consumed("LEG-1", "leg", mass("25.2", "kg")),), tags=("7", "8"),
+        ),
+        at=MADE_AT + day,
+    )  # fmt: skip
+    stored(house, flow.RackMoved("F-1", "2", "F2", "top"), flow.PieceRehung("F-1", "1", "14", reason="fell"),
+           at=MADE_AT + 2 * day)  # fmt: skip
+    stored(house, flow.LotSplit("F-1", parts, "room"), at=MADE_AT + 3 * day)
+    stored(house, flow.LotsMerged("F-1-C", ("F-1-A", "F-1-B"), "D2"), at=MADE_AT + 5 * day)
+    stored(
+        house,
+        flow.LotSampled("F-1-C", mass("0.3", "kg"), "laboratory", 1, "lab-1"),
+        flow.LotWasted("F-1-C", mass("0.2", "kg"), "mould", 1),
+        flow.CounterOpened("F-2", "counter 1", "2026-04-18T08:00:00+00:00", "2026-04-18T10:00:00+00:00", "3"),
+        slicing,
+        flow.PackMade(
+            "PK-1", "bramble", (lots.Consumed("SL-1", "slices", mass("19", "kg")),), mass("18.9", "kg"), 236,
+            "FILM-1", "line 1", "2026-04-19T09:00:00+00:00", "2026-04-19T10:00:00+00:00", "2026-07-01",
+        ),
+        lots.FreshMade("BR-F", "bramble", "alder-1", (), mass("10", "kg")),
+        orders.OrderPlaced(
+            "ORD-1", "cust-1", (orders.OrderLine("bramble", mass("4", "kg"), 10),), "2026-04-21"
+        ),
+        orders.ShipmentSent(
+            "SHIP-1", "cust-1", (orders.ShipmentLine("BR-F", mass("4", "kg"), 10),), "ORD-1", Decimal("2.5")
+        ),
+        orders.OrderEnded("ORD-1", "shipped"),
+        orders.GoodsReturned("RET-1", "SHIP-1", "BR-F", mass("1", "kg"), "torn", "waste", 2),
+        digital_link.ProductNumbered("alder", "4006381333931"),
+        recall.RecallDrilled(
+            "RCL-1", ("LT-1",), "drill", "2026-04-19T09:00:00+00:00", "2026-04-19T09:04:00+00:00",
+            3, 10, 8, 8, 1, told=("cust-1",),
+        ),
+        at=later,
+    )  # fmt: skip
 
 
 def correction(entry: str, payload: Any | None, reason: str = "misread") -> readings.Corrected:
