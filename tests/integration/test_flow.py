@@ -21,9 +21,10 @@ from tests.small_house import (
     with_lot,
 )
 
+from saltloft.cases.lot import lot_case
 from saltloft.foundation.units import mass
 from saltloft.house import House
-from saltloft.jobs import keep, record
+from saltloft.jobs import judge, keep, record
 from saltloft.plant import flow, lots, orders, parties, readings, recipes, rooms, stock
 from saltloft.plant.permit import ReleasePermit
 from saltloft.store.flow_state import FlowState
@@ -155,6 +156,38 @@ def test_parts_come_together_again_with_everything_measured_on_both(house: House
     assert house.store.lots.get("AL-0310-A").state == "ended"
     assert "goes on as AL-0310-M" in refused(house, weighing("0.96", lot="AL-0310-B"), MADE_AT + 10 * DAY)
     same_after_rebuild(house)
+
+
+def test_a_part_is_forecast_and_judged_from_the_stuffing_of_the_whole(house: House) -> None:
+    """Losses count from the whole's green weights, days from its stuffing; so do degree-hours."""
+    stored(house, weighing("1.00", green=1))
+    stored(house, weighing("0.92"), at=MADE_AT + 4 * DAY)
+    before = judge.judge(house, "AL-0310")
+    split(house)
+    stored(house, weighing("0.90", lot="AL-0310-B"), at=MADE_AT + 6 * DAY)
+    case = lot_case(house, "AL-0310-B", MADE_AT + 7 * DAY, as_recorded=False)
+    assert [(round(one.day, 3), round(one.loss, 3)) for one in case.readings] == [(4.0, 0.08), (6.0, 0.1)]
+    assert case.record.green_mass.mg == 512_000_000
+    assert case.batter is not None
+    part = judge.judge(house, "AL-0310-B")
+    hours = [[v.used for stand in one.hazards for v in stand.verdicts] for one in (before, part)]
+    assert len(hours[0]) == len(hours[1]) > 0
+
+
+def test_a_merged_lot_stands_as_its_worst_stuffing(house: House) -> None:
+    """One stuffing's core set does not end the count of the other."""
+    younger = MADE_AT + DAY
+    stored(house, lot_made("AL-0311"), at=younger)
+    stored(house, lots.LotHung("AL-0311", "D2"), at=younger)
+    five = tuple(Decimal("5.20") for _ in range(5))
+    stored(house, readings.PhRead("AL-0311", five, "core", "pH-A"), at=younger + DAY)
+    stored(house, flow.LotsMerged("AL-M", ("AL-0310", "AL-0311")), at=MADE_AT + 4 * DAY)
+    merged = house.store.lots.get("AL-M")
+    assert [len(one.ph_sets) for one in merged.stuffings] == [0, 1]
+    found = judge.judge(house, "AL-M")
+    words = [v.words for stand in found.hazards for v in stand.verdicts if v.rule.startswith("degree_hours")]
+    assert words
+    assert all(one.startswith("AL-031") for one in words)
 
 
 def test_only_like_lots_are_merged_and_the_youngest_days_count(house: House) -> None:

@@ -84,7 +84,7 @@ def next_step(house: OpenHouse, record: LotRecord, judgement: LotJudgement, at: 
         judgement: LotJudgement.
         at: datetime, aware.
     """
-    if record.state == "gone":
+    if record.state in ("gone", "ended"):
         return ""
     if record.open_holds:
         until = record.open_holds[-1].held.payload.until

@@ -232,7 +232,7 @@ def _dispatch(
     today: date,
     zone: ZoneInfo,
 ) -> Dispatch | None:
-    if record.state == "gone" or record.hung_at is None:
+    if record.state in ("gone", "ended") or record.hung_at is None:
         return None
     conditions = [_shown(record, plan, outlook, judgement, today)]
     if plan.least_days:

@@ -21,7 +21,7 @@ from saltloft.plant.sentences import demo_caution, moment_words
 from saltloft.web.files import StaticFile
 from saltloft.web.visitor import Visitor
 
-KEPT_PAGES = ("/next", "/enter/weigh", "/enter/ph", "/enter/press", "/switch")
+KEPT_PAGES = ("/next", "/enter/weigh", "/enter/ph", "/enter/press", "/receive", "/switch")
 
 
 @dataclass(frozen=True)
