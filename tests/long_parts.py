@@ -16,7 +16,14 @@ PARTS: dict[str, list[str]] = {
     "drying": ["pytest", "tests/reference", "tests/numerics", "-m", "long"],
     "records": ["pytest", "tests/integration/test_kill.py", "-m", "long"],
     "trace": ["pytest", "tests/integration/test_trace_long.py", "-m", "long"],
-    "truth": ["pytest", "tests/unit/truth", "tests/integration/test_truth_engine.py", "-m", "long"],
+    "truth": [
+        "pytest",
+        "tests/unit/truth",
+        "tests/integration/test_truth_engine.py",
+        "tests/integration/test_early_warning.py",
+        "-m",
+        "long",
+    ],
 }
 
 

@@ -56,8 +56,8 @@ def grade_words(law: GradeLaw, lot: str) -> tuple[str, str]:
         return "waiting", say("{seen}. Too few cuts came before it to say whether it fits.", seen=seen)
     if not law.skill.shown:
         return "waiting", say(
-            "{seen}; found in {usual} of 100 cuts of this product so far. The computed numbers claim "
-            "nothing.",
+            "{seen}; the product's earlier cuts alone give a find {usual} times in 100. The computed numbers "
+            "claim nothing.",
             seen=seen,
             usual=_hundredth(held.usual),
         )
