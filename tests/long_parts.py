@@ -14,7 +14,13 @@ import time
 
 PARTS: dict[str, list[str]] = {
     "drying": ["pytest", "tests/reference", "tests/numerics", "-m", "long"],
-    "records": ["pytest", "tests/integration/test_kill.py", "-m", "long"],
+    "records": [
+        "pytest",
+        "tests/integration/test_kill.py",
+        "tests/integration/test_api_contract.py",
+        "-m",
+        "long",
+    ],
     "trace": ["pytest", "tests/integration/test_trace_long.py", "-m", "long"],
     "truth": [
         "pytest",

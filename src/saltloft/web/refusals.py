@@ -26,6 +26,7 @@ def _said(words: str) -> dict[str, Any]:
 
 
 REFUSALS: dict[int | str, dict[str, Any]] = {
+    400: _said("The body is none, or the house does not answer under that name."),
     401: _said("Neither a session nor a token."),
     403: _said("The role or token has no business here, or the request came from another site."),
     404: _said("There is nothing of that name; the nearest names are told."),

@@ -255,7 +255,7 @@ def _enrol_page(request: Request, code: str, label: str, problem: SaltloftError 
     page: Response = request.app.state.pages.render(
         request,
         "enrol.html",
-        403 if problem else 200 if label else 404,
+        403 if problem else 200,
         sentence=sentence,
         code=code if label else "",
         problem=problem,
