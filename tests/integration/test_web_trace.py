@@ -151,3 +151,16 @@ def test_events_and_suspects_have_their_doors(quality: TestClient) -> None:
     assert "/trace/recall?of=AL-0602&amp;of=RO-0601&amp;of=RO-0605" in page
     wrong = quality.get("/trace/suspect", params={**asked, "until": "soon"})
     assert wrong.status_code == 422
+
+
+def test_programs_get_the_same_answers(quality: TestClient) -> None:
+    """Search, trace and recall under /api/v1; a wrong direction is refused, an unknown number not found."""
+    assert quality.get("/api/v1/find", params={"q": "K-4471"}).json()[0]["number"] == "FEN-118"
+    down = quality.get("/api/v1/trace/FEN-118").json()
+    assert down["schema"] == "trace/1"
+    assert down["found_mg"] == 25 * KG
+    assert quality.get("/api/v1/trace/SHIP-0001?direction=up").json()["direction"] == "up"
+    assert quality.get("/api/v1/recall?of=FEN-118").json()["account"]["accounted_pct"] == 100.0
+    assert quality.get("/api/v1/trace/FEN-118?direction=sideways").status_code == 422
+    assert quality.get("/api/v1/trace/FEN-181").status_code == 404
+    assert quality.get("/api/v1/recall").status_code == 422
