@@ -56,10 +56,8 @@ def kind_word(kind: str) -> str:
         "tare.weighed": say("weighed empty"),
         "readings.sealed": say("readings imported"),
         "readings.voided": say("an import undone"),
-        **_traced_kinds(),
-        **flow_kinds(),
     }
-    return words.get(kind.partition("/")[0], kind)
+    return {**words, **_traced_kinds(), **flow_kinds()}.get(kind.partition("/")[0], kind)
 
 
 def _traced_kinds() -> dict[str, str]:
