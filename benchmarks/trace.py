@@ -14,7 +14,6 @@ import json
 import statistics
 import tempfile
 import time
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -156,15 +155,30 @@ def _ship(
 def fill(store: Store, rows: Rows) -> None:
     """Put the rows into the reading tables."""
     for table, every in ((node_now, rows.nodes), (lot_link, rows.links)):
-        for some in _chunks(every):
+        if store.database.dialect == "postgresql":
+            _copy(store, table.name, every)
+            continue
+        for first in range(0, len(every), CHUNK):
+            some = every[first : first + CHUNK]
             store.write(lambda connection, table=table, some=some: connection.execute(table.insert(), some))
     if store.database.dialect == "postgresql":
         store.write(lambda connection: connection.exec_driver_sql("ANALYZE"))
 
 
-def _chunks(rows: list[dict[str, Any]]) -> Iterator[list[dict[str, Any]]]:
-    for first in range(0, len(rows), CHUNK):
-        yield rows[first : first + CHUNK]
+def _copy(store: Store, table: str, every: list[dict[str, Any]]) -> None:
+    """Rows into a PostgreSQL table as a stream, which is much faster than statements."""
+    connection = store.database.engine.raw_connection()
+    try:
+        names = list(every[0])
+        with (
+            connection.cursor() as cursor,
+            cursor.copy(f"COPY {table} ({', '.join(names)}) FROM STDIN") as out,
+        ):
+            for row in every:
+                out.write_row([row[name] for name in names])
+        connection.commit()
+    finally:
+        connection.close()
 
 
 def both_ways(store: Store, name: str) -> tuple[float, int]:

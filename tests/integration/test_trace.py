@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 from tests.fennel_house import GTINS, at, fennel_house
-from tests.small_house import enter, stored
+from tests.small_house import enter, stored, weighing, with_lot
 from tests.trace_cases import AGAIN, BATCHES, KG
 
 from saltloft.foundation.errors import InputError, UnknownName
@@ -110,6 +110,14 @@ def test_as_it_stood_before_the_shipments(house: House) -> None:
 def test_any_number_on_a_tag_finds_its_thing(house: House, typed: str, first: str) -> None:
     """Our number, the supplier's, a tag's address, the line below its code, a rack, a customer."""
     assert trace.find(house, typed)[0].node == first
+
+
+def test_a_piece_s_tag_finds_its_lot(tmp_path: Path) -> None:
+    """A number as short as 14 is a tag before it is the beginning of anything."""
+    with with_lot(tmp_path / "house") as house:
+        stored(house, weighing("1.05", green=1))
+        hits = trace.find(house, "14")
+        assert [(hit.node, hit.why) for hit in hits] == [("AL-0310", "tag 14")]
 
 
 def test_a_product_s_number_finds_its_newest_lots(house: House) -> None:

@@ -19,6 +19,8 @@ from saltloft.cases.trace import (
 from saltloft.foundation.errors import InputError, UnknownName
 from saltloft.foundation.words import say
 from saltloft.plant.digital_link import GTIN, LinkKey, read_address, read_brackets
+from saltloft.plant.hams import HamGroupSalted
+from saltloft.plant.lot_record import LotRecord
 from saltloft.plant.recall import RecallDrilled, recall_of
 from saltloft.plant.trace import DOWN, Carried, Node, carried_down, carried_up, through_rework
 from saltloft.plant.traced import RecallAnswer, Traced, TracedRow, balance_of
@@ -199,6 +201,7 @@ def find(house: OpenHouse, text: str) -> list[Hit]:
     return [
         *_of_number(house, name),
         *_on_rack(house, name, titles),
+        *_of_tag(house, name, titles),
         *_of_party(house, name, titles),
         *_of_supplier(house, name, titles),
         *hits,
@@ -242,6 +245,23 @@ def _on_rack(house: OpenHouse, name: str, titles: Mapping[str, str]) -> list[Hit
         for rack in lot.racks
         if rack.lower() == wanted or (wanted.endswith(rack.lower()) and wanted[: -len(rack)].isdigit())
     ]
+
+
+def _of_tag(house: OpenHouse, name: str, titles: Mapping[str, str]) -> list[Hit]:
+    """Hanging lots one of whose pieces or hams bears this tag."""
+    wanted = name.lower()
+    why = say("tag {tag}", tag=name)
+    return [
+        Hit(lot.lot, "lot", titles.get(lot.product, lot.product), why)
+        for lot in house.store.lots.hanging()
+        if wanted in {tag.lower() for tag in _tags(lot)}
+    ]
+
+
+def _tags(lot: LotRecord) -> set[str]:
+    made = lot.made.payload
+    own = set(made.tags) if isinstance(made, HamGroupSalted) else set()
+    return own | {item.payload.tag for item in lot.weighings if item.payload.tag}
 
 
 def _of_party(house: OpenHouse, name: str, titles: Mapping[str, str]) -> list[Hit]:
