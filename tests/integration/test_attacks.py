@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import dataclasses
 import io
 import re
@@ -17,8 +18,9 @@ from tests import small_house
 from tests.web_client import NUMBERS, URL, client_of, entry, send
 
 from saltloft.house import House
-from saltloft.jobs import people
+from saltloft.jobs import people, tables_out
 from saltloft.plant.entries import KINDS
+from saltloft.plant.readings import CheckDone
 from saltloft.web.app import create_app
 from saltloft.web.route_rights import ROUTES, SIGNED_IN
 from saltloft.web.security import STRICT_TRANSPORT, UPLOADS
@@ -219,13 +221,24 @@ def test_a_bomb_of_a_spreadsheet_is_refused_on_the_page(house: House) -> None:
 # ---- what people type -----------------------------------------------------------------------------------
 
 
-def test_a_formula_stays_text_in_a_table_for_spreadsheets(house: House) -> None:
-    """A cell that a spreadsheet would compute (=, +, -, @, tab) begins with an apostrophe or a word."""
-    small_house.enter(house, dataclasses.replace(small_house.lot_made("=cmd|' /C calc'!A0")))
-    text = client_of(house, "ilo").get("/lots/yields.csv").text
-    for line in text.splitlines():
-        for cell in line.split(","):
-            assert not re.match(r'^"?[=+@\t\r]', cell), cell
+def test_a_formula_stays_text_in_a_table_for_spreadsheets(house: House, tmp_path: Path) -> None:
+    """A reason typed as a formula is in the exported tables, and no cell of any begins like one."""
+    bait = ("=cmd|' /C calc'!A0", "@SUM(1)", "+1+cmd", "\t=1+1", "-2+3+cmd")
+    for number_of, reason in enumerate(bait):
+        said = CheckDone(f"round {number_of}", 0, found=reason, room="D2")
+        small_house.stored(house, said, at=house.now())
+    out = tmp_path / "out"
+    out.mkdir()
+    cells: list[str] = []
+    for file in tables_out.export_tables(house, out, "csv"):
+        with file.open(encoding="utf-8", newline="") as opened:
+            cells += [cell for row in csv.reader(opened) for cell in row]
+    for reason in bait:
+        assert any(reason in cell for cell in cells), reason
+    number_like = re.compile(r"[+-]?[\d.]+")
+    assert [
+        cell for cell in cells if cell[:1] in "=+-@\t\r" and cell and not number_like.fullmatch(cell)
+    ] == []
 
 
 def filled(payload: type) -> dict[str, Any]:
