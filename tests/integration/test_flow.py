@@ -29,6 +29,7 @@ from saltloft.plant import flow, lots, orders, parties, readings, recipes, rooms
 from saltloft.plant.permit import ReleasePermit
 from saltloft.store.flow_state import FlowState
 
+pytestmark = pytest.mark.usefixtures("either_database")
 DAY = timedelta(days=1)
 
 
