@@ -30,7 +30,7 @@ def parameters() -> DryingParameters:
 
 @lru_cache(maxsize=1)
 def trial_parameters() -> DryingParameters:
-    """The doubt of our own earlier trial: no slow error of the model, humidity at the piece to 0.015.
+    """The doubt of our own earlier trial: no error of the model, humidity at the piece to 0.015.
 
     Both were widened since, on invented truths of other laws; what the equations give is compared
     with the trial's tables at the trial's own doubt.
@@ -40,6 +40,7 @@ def trial_parameters() -> DryingParameters:
         shipped,
         discrepancy=replace(shipped.discrepancy, sd=0.0),
         discrepancy_share=0.0,
+        air_walk=0.0,
         humidity_offset=replace(shipped.humidity_offset, sd=0.015),
     )
 

@@ -296,14 +296,17 @@ def likelihood_bytes(likelihood: Likelihood | None) -> bytes:
     """A likelihood in the precision it is kept in; empty for none."""
     if likelihood is None:
         return b""
-    whole = np.column_stack([likelihood.precision, likelihood.vector]).astype("<f4")
-    return zlib.compress(whole.tobytes(), 6)
+    whole = np.column_stack([likelihood.precision, likelihood.vector]).ravel()
+    air = np.zeros(0) if likelihood.air is None else likelihood.air
+    return zlib.compress(np.concatenate([whole, air]).astype("<f4").tobytes(), 6)
 
 
 def likelihood_from(body: bytes) -> Likelihood | None:
     """The likelihood behind `likelihood_bytes`."""
     if not body:
         return None
-    whole = np.frombuffer(zlib.decompress(body), "<f4").astype(np.float64)
-    whole = whole.reshape(len(COLUMNS), len(COLUMNS) + 1)
-    return Likelihood(0.5 * (whole[:, :-1] + whole[:, :-1].T), whole[:, -1].copy())
+    numbers = np.frombuffer(zlib.decompress(body), "<f4").astype(np.float64)
+    count = len(COLUMNS) * (len(COLUMNS) + 1)
+    whole, air = numbers[:count].reshape(len(COLUMNS), len(COLUMNS) + 1), numbers[count:]
+    symmetric = 0.5 * (whole[:, :-1] + whole[:, :-1].T)
+    return Likelihood(symmetric, whole[:, -1].copy(), air if len(air) else None)

@@ -137,7 +137,12 @@ def _outlook(plain: Mapping[str, Any] | None) -> Outlook | None:
 
 
 def _likelihood(plain: Mapping[str, Any] | None) -> Likelihood | None:
-    return None if plain is None else Likelihood(**{name: np.array(part) for name, part in plain.items()})
+    if plain is None:
+        return None
+    air = plain.get("air")
+    return Likelihood(
+        _array(plain["precision"]), _array(plain["vector"]), None if air is None else _array(air)
+    )
 
 
 def _fault(plain: Mapping[str, Any]) -> Fault:

@@ -295,6 +295,7 @@ def _weighing(reading: LossReading) -> Weighing:
         green_scale=reading.green_scale,
         rack=reading.rack,
         green_spread=0.0 if reading.own_green else GREEN_SPREAD,
+        tare_kg=reading.tare_g / 1000.0,
     )
 
 

@@ -35,6 +35,7 @@ class LossReading:
         scale, green_scale: str. What it and its green weight stood on; empty when not known.
         rack: str. Where it hangs; empty when not said.
         own_green: bool. It was compared with its own green weight, not the lot's mean.
+        tare_g: float. Hook or trolley taken off the reading; 0 for none. [g]
     """
 
     at: datetime
@@ -49,6 +50,7 @@ class LossReading:
     green_scale: str = ""
     rack: str = ""
     own_green: bool = True
+    tare_g: float = 0.0
 
 
 def net_kg(weighed: PieceWeighed) -> float:
@@ -111,6 +113,7 @@ def _loss(
         green_scale=green.payload.instrument if green is not None else "",
         rack=weighed.rack,
         own_green=green is not None,
+        tare_g=weighed.tare.mg / 1000.0 if weighed.tare is not None else 0.0,
     )
 
 

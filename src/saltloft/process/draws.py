@@ -67,7 +67,10 @@ STAGE_SLOTS = ("duration", "temperature", "humidity", "air")
 # The slow model error is kept at these days, evenly spaced in ln time, and is straight between them. [d]
 KNOTS_D = np.geomspace(0.4, 400.0, 20)
 
+# Drying time gained or lost goes as a random walk with one step in each of these stretches. [d]
+AIR_D = np.concatenate([np.arange(22.0), np.geomspace(22.0, 400.0, 25)])
 _PIECE_SLOT0 = 1000
+_AIR_SLOT0 = 700
 _STAGE_SLOT0 = 100
 _KNOT_SLOT0 = 80
 
@@ -77,7 +80,8 @@ class Draws:
     """Standard normal draws; moving the columns of `lot` is what learning does.
 
     Args:
-        lot: array (lots, columns). LOT_SLOTS, then the knots, then four a stage.
+        lot: array (lots, columns). LOT_SLOTS, then the knots, four a stage, and the steps of AIR_D
+            (without those no day's air errs).
         piece: array (members, PIECE_SLOTS). Members 2i and 2i+1 belong to lot draw i.
         stages: int. Number of stages drawn for.
         pieces_each: int. Members of one lot draw: 2, or 1 where a lane is one lot and piece.
@@ -127,6 +131,11 @@ class Draws:
         """Independent normals behind the slow model error, array (lots, knots)."""
         return self.lot[:, len(LOT_SLOTS) : len(LOT_SLOTS) + len(KNOTS_D)]
 
+    @property
+    def air(self) -> Array:
+        """Steps of the drying time gained or lost by the air of a day, array (lots, steps or none)."""
+        return self.lot[:, len(LOT_SLOTS) + len(KNOTS_D) + len(STAGE_SLOTS) * self.stages :]
+
 
 def draw(seed: int, lot: str, members: int, stages: int) -> Draws:
     """The prior draws of one lot: the same alone, among others, on one thread or two.
@@ -147,6 +156,7 @@ def draw(seed: int, lot: str, members: int, stages: int) -> Draws:
             np.arange(len(LOT_SLOTS)),
             _KNOT_SLOT0 + np.arange(len(KNOTS_D)),
             _STAGE_SLOT0 + np.arange(4 * stages),
+            _AIR_SLOT0 + np.arange(len(AIR_D) - 1),
         ]
     )
     piece_slots = _PIECE_SLOT0 + np.arange(len(PIECE_SLOTS))
@@ -210,4 +220,37 @@ def error_size(loss: Array, time_d: Array, parameters: DryingParameters) -> Arra
     size: Array = parameters.discrepancy.sd * grown[:, None] + parameters.discrepancy_share * np.maximum(
         loss, 0.0
     )
+    return size
+
+
+def air_steps(time_d: Array) -> Array:
+    """How much of each step of AIR_D has come by each day, in units of its size, (times, steps). [d^0.5]
+
+    Args:
+        time_d: array (times,). [d]
+    """
+    width = np.diff(AIR_D)
+    share = np.clip((time_d[:, None] - AIR_D[:-1]) / width, 0.0, 1.0)
+    steps: Array = share * np.sqrt(width)
+    return steps
+
+
+def air_size(loss: Array, time_d: Array, parameters: DryingParameters) -> Array:
+    """What one day of drying gained or lost in every root of a day is worth, (times, members).
+
+    Args:
+        loss: array (times, members). Weight loss by the model, fraction.
+        time_d: array (times,). [d]
+        parameters: DryingParameters.
+
+    Returns:
+        Array. [fraction of green weight, per d^0.5]
+
+    Notes:
+        Half the loss over the age is the pace of a loss that goes with the square root of time. Fans
+        that stop, doors, a load of fresh pieces beside it: what they cost is not logged, is common to
+        all pieces of a day, and a wet core makes part of it good later, as the pace falls.
+    """
+    pace = 0.5 * np.maximum(loss, 0.0) / (time_d[:, None] + 1.0)
+    size: Array = parameters.air_walk * pace
     return size

@@ -18,7 +18,8 @@ from saltloft.process.kept_learned import Kept, KeptLearned, learned_from
 from saltloft.process.kept_states import LATE_D, KeptStates
 from saltloft.process.kill import KillModel, kill_of
 from saltloft.process.learning import Learned, LotPrior, Measured, Weighing, learn
-from saltloft.process.learning.share import Experience
+from saltloft.process.learning.recalibrate import Recalibration, recalibration_of
+from saltloft.process.learning.share import NOTHING, Experience
 from saltloft.process.mixture import ByLine, by_line
 from saltloft.process.notes import air_notes, equilibrium_flags, fault_flags
 from saltloft.process.outlook import outlook_of
@@ -113,7 +114,9 @@ def forecast(
     learned, knowledge = _learned(asked, kept, wanted=keep is not None)
     whole, stated_d = _whole_run(asked, learned.draws, kept.states if kept else None)
     second = _by_line(asked, learned, experience)
-    whole = replace(whole, by_line=second)
+    record = _recalibration(asked, experience)
+    put_right = partial(record.added, asked_d=_last_read_d(asked)) if record.lots else None
+    whole = replace(whole, by_line=second, put_right=put_right)
     days, horizon_d = _days(asked, whole, stated_d)
     run = whole.until(horizon_d)
     if keep is not None and programme.trace is not None:
@@ -124,13 +127,14 @@ def forecast(
         bands["ph"] = SeriesBand(*ph.T, *ph.T)
     kills = {model.organism: kill_of(run, model, None if ph is None else ph[:, 2]) for model in kill}
     outlook, ahead = outlook_of(run, parameters)
+    more = (ahead, second.flag() if second else None, record.flag())
     return DryingForecast(
         time_d=run.time_d,
         horizon_d=horizon_d,
         bands=bands,
         targets={name: with_kill(day, run, kills) for name, day in days.items()},
         kill_log10=kills,
-        flags=tuple(_flags(asked, run, learned, stated_d, (ahead, second.flag() if second else None))),
+        flags=tuple(_flags(asked, run, learned, stated_d, more)),
         facts=parameters.facts,
         members=members,
         seed=seed,
@@ -206,6 +210,19 @@ def _by_line(asked: _Asked, learned: Learned, experience: Experience | None) -> 
         seed=asked.seed,
         lot=asked.lot,
     )
+
+
+def _recalibration(asked: _Asked, experience: Experience | None) -> Recalibration:
+    """What the house's earlier forecasts say of this one."""
+    if experience is None:
+        return Recalibration(NOTHING, "", 1000.0 * asked.piece.diameter_m.mean)
+    calibre_mm = 1000.0 * experience.calibre_m
+    return recalibration_of(experience.record, product=experience.product, calibre_mm=calibre_mm)
+
+
+def _last_read_d(asked: _Asked) -> float:
+    """Day of the last reading; 0 without any. [d]"""
+    return max([0.0, *(one.day for one in asked.weighings), *(one.day for one in asked.measured)])
 
 
 def _slice(piece: Piece, programme: Programme, run: Run, days: Iterable[TargetDay]) -> CrossSection:

@@ -59,7 +59,9 @@ class KeptLearned:
         told |= {"stages": learned.draws.stages, "runs": learned.runs}
         arrays |= {"lot": learned.draws.lot, "piece": learned.draws.piece, "outliers": learned.outlier_share}
         if learned.likelihood is not None:
-            arrays |= {"precision": learned.likelihood.precision, "vector": learned.likelihood.vector}
+            told_of = learned.likelihood
+            arrays |= {"precision": told_of.precision, "vector": told_of.vector}
+            arrays |= {} if told_of.air is None else {"air": told_of.air}
         if learned.linear is not None:
             told["columns"] = learned.linear.columns
             arrays |= {f"linear_{name}": getattr(learned.linear, name) for name in LINEAR}
@@ -82,7 +84,11 @@ def _read(told: Mapping[str, Any], arrays: Mapping[str, Any]) -> KeptLearned:
         blocks = ErrorBlocks(arrays["weight"], arrays["offset"], arrays["group"])
         parts = {name: arrays[f"linear_{name}"] for name in LINEAR}
         linear = LinearModel(columns=tuple(told["columns"]), blocks=blocks, **parts)
-    likelihood = Likelihood(arrays["precision"], arrays["vector"]) if "precision" in arrays else None
+    likelihood = (
+        Likelihood(arrays["precision"], arrays["vector"], arrays.get("air"))
+        if "precision" in arrays
+        else None
+    )
     faults = tuple(Fault(**{**one, "weighings": tuple(one["weighings"])}) for one in told["faults"])
     learned = Learned(
         draws=Draws(arrays["lot"], arrays["piece"], told["stages"]),

@@ -56,10 +56,12 @@ class DryingParameters:
         water_error, salt_error: Prior. [kg/kg]
         activity_error, activity_error_dry: Prior. Composition to water activity. [1]
         place_share: float. Share of the room-position variance that differs piece by piece. [1]
+        place_drift: float. Share of a piece's own part of the place that changes unwritten. [1]
         discrepancy: Prior. Slow error of the model in weight loss. [fraction of green weight]
         discrepancy_share: float. A further slow error, as a share of the loss. [1]
         discrepancy_log_time: float. Correlation length of both in ln time. [1]
         discrepancy_days: float. Age at which the first has half its size. [d]
+        air_walk: float. Days of drying the air of a day gains or loses, a random walk. [d^0.5]
         scale_error: Prior. One weighing. [fraction of green weight]
         outlier_share, outlier_spread: float. Share of wild weighings, their spread. [1] [fraction]
         obstruction_water, reference_water, crust_power: float. Constants of the law.
@@ -119,10 +121,12 @@ class DryingParameters:
     activity_error: Prior
     activity_error_dry: Prior
     place_share: float
+    place_drift: float
     discrepancy: Prior
     discrepancy_share: float
     discrepancy_log_time: float
     discrepancy_days: float
+    air_walk: float
     scale_error: Prior
     outlier_share: float
     outlier_spread: float

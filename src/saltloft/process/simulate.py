@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Protocol
@@ -10,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from saltloft.process.build import batter_of, members_of
-from saltloft.process.draws import Draws, error_size, slow_error
+from saltloft.process.draws import Draws, air_size, air_steps, error_size, slow_error
 from saltloft.process.drying.integrate import Control, Profiles, Start, integrate
 from saltloft.process.drying.members import Blocks, Members
 from saltloft.process.drying.nodes import Nodes, radau_nodes
@@ -58,6 +59,7 @@ class Run:
         parameters: DryingParameters. For the doubt of the model itself.
         past: KeptStates or None. The first of the times, as an earlier run left them.
         by_line: OtherLoss or None. Members whose weight loss is another model's.
+        put_right: function of loss (times, lots) and days giving what is added to it, or None.
     """
 
     time_d: Array
@@ -70,6 +72,7 @@ class Run:
     parameters: DryingParameters
     past: KeptStates | None = None
     by_line: OtherLoss | None = None
+    put_right: Callable[[Array, Array], Array] | None = None
 
     @property
     def _behind(self) -> int:
@@ -98,8 +101,15 @@ class Run:
         loss = (self.members.water - self._water) / self.members.green_mass
         path = slow_error(self.draws, self.parameters.discrepancy_log_time, self.time_d)
         error = self.draws.per_member(path.T).T * error_size(loss, self.time_d, self.parameters)
+        if self.draws.air.shape[1]:
+            walk = self.draws.per_member(self.draws.air @ air_steps(self.time_d).T).T
+            error = error + walk * air_size(loss, self.time_d, self.parameters)
         error = self.held(error)
         water = np.maximum(self._water - error * self.members.green_mass, 0.02)
+        if self.put_right is not None:
+            mean = lot_mean((self.members.water - water) / self.members.green_mass, self.draws.lots)
+            added = self.held(self.draws.per_member(self.put_right(mean, self.time_d).T).T)
+            water = np.maximum(water - added * self.members.green_mass, 0.02)
         if self.by_line is not None:
             line = self.held(self.by_line.loss(self.draws, self.time_d)) * self.members.green_mass
             along = np.maximum(self.members.water - line, 0.02)

@@ -23,8 +23,9 @@ from saltloft.science.water_activity import of_mixture
 
 
 def run_of(diameter: float, programme: Programme, until_d: float = 60.0, **more: object) -> Run:
-    """A hundred members."""
+    """A hundred members; no day's air errs, whose error is of the water alone and not of the rate."""
     draws = draw(1, "outlook", 100, len(programme.stages))
+    draws = replace(draws, lot=draws.lot[:, : -draws.air.shape[1]])
     return simulate(piece(diameter, **more), programme, parameters(), draws, output_days(until_d))
 
 

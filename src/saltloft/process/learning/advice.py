@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from saltloft.process.learning.columns import LinearModel
 from saltloft.process.learning.errors import ErrorBlocks
-from saltloft.process.learning.lanes import PLACE
+from saltloft.process.learning.places import PLACE
 
 Array = NDArray[np.float64]
 Whole = NDArray[np.int64]

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from saltloft.process.draws import KNOTS_D, LOT_SLOTS, STAGE_SLOTS, Draws
+from saltloft.process.draws import AIR_D, KNOTS_D, LOT_SLOTS, STAGE_SLOTS, Draws
 from saltloft.process.learning.errors import ErrorBlocks
 
 Array = NDArray[np.float64]
@@ -15,6 +15,9 @@ Whole = NDArray[np.int64]
 
 # The draws of a lot that other lots of its house may know something of.
 COLUMNS = (*LOT_SLOTS, *(f"knot_{i}" for i in range(len(KNOTS_D))))
+# Size of the error of a day's air against `air_walk`, and what each was worth before anything was
+# seen; own choice.
+AIR_SIZES = ((0.4, 0.27), (1.0, 0.57), (2.0, 0.13), (3.5, 0.03))
 
 
 @dataclass(frozen=True)
@@ -25,11 +28,13 @@ class LotPrior:
         mean: array (columns,). [prior standard deviations]
         covariance: array (columns, columns), positive definite.
         version: str. Names the prior in every forecast that rests on it.
+        air: tuple of float. Weights of AIR_SIZES, adding up to 1.
     """
 
     mean: Array
     covariance: Array
     version: str = ""
+    air: tuple[float, ...] = tuple(weight for _, weight in AIR_SIZES)
 
     @staticmethod
     def plain() -> LotPrior:
@@ -49,6 +54,16 @@ class LotPrior:
         pooled = self.mean + draws.lot[:, :width] @ np.linalg.cholesky(self.covariance).T
         return replace(draws, lot=np.concatenate([pooled, draws.lot[:, width:]], axis=1))
 
+    def sized(self, draws: Draws) -> Draws:
+        """Standard normal steps of the air as large as this prior has them.
+
+        Args:
+            draws: Draws.
+        """
+        lot, first = draws.lot.copy(), draws.lot.shape[1] - draws.air.shape[1]
+        lot[:, first:] *= np.sqrt(air_variance(np.array(self.air)))
+        return replace(draws, lot=lot)
+
 
 @dataclass(frozen=True)
 class Likelihood:
@@ -60,10 +75,12 @@ class Likelihood:
     Args:
         precision: array (columns, columns).
         vector: array (columns,).
+        air: array (sizes,) or None. Log evidence of AIR_SIZES; None where it was not kept.
     """
 
     precision: Array
     vector: Array
+    air: Array | None = None
 
 
 @dataclass(frozen=True)
@@ -123,6 +140,20 @@ class State:
         return 0.5 * (inverse + inverse.T)
 
 
+def air_variance(weights: Array) -> float:
+    """Variance of the air's steps in a mixture of AIR_SIZES. [1]
+
+    Args:
+        weights: array (sizes,), adding up to 1.
+    """
+    return float(weights @ np.square([size for size, _ in AIR_SIZES]))
+
+
+def air_columns(state: State) -> Whole:
+    """Columns of the steps of the air, array of int."""
+    return np.array([i for i, name in enumerate(state.names) if name.startswith("air_")], dtype=np.int64)
+
+
 def state_of(prior: LotPrior, stages: int, nuisances: dict[str, float]) -> State:
     """The columns of one lot with their prior.
 
@@ -132,7 +163,10 @@ def state_of(prior: LotPrior, stages: int, nuisances: dict[str, float]) -> State
         nuisances: mapping of a name to its prior variance. [1]
     """
     staged = [f"stage_{i}.{name}" for i in range(stages) for name in STAGE_SLOTS]
-    more = np.array([1.0] * len(staged) + list(nuisances.values()))
+    steps = [f"air_{i}" for i in range(len(AIR_D) - 1)]
+    air = air_variance(np.array(prior.air))
+    more = np.array([1.0] * len(staged) + [air] * len(steps) + list(nuisances.values()))
+    staged += steps
     width = len(COLUMNS)
     covariance = np.diag(np.concatenate([np.zeros(width), more]))
     covariance[:width, :width] = prior.covariance

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,11 +12,14 @@ from numpy.typing import NDArray
 from saltloft.foundation.words import say
 from saltloft.process.learning.observations import Observations, Truths
 from saltloft.process.learning.posterior import Posterior
+from saltloft.process.parameters import DryingParameters
 
 Array = NDArray[np.float64]
 
 # Of the weighings that fit nothing: slips of the decimal mark, and digits exchanged; chosen, no source.
 SLIP_SHARE, DIGIT_SHARE = 0.4, 0.1
+# Two weighings so close are of one day, and a piece loses no more between them; chosen. [d] [1/d]
+ONE_DAY, PACE = 0.6, 0.04
 
 
 @dataclass(frozen=True)
@@ -23,7 +27,8 @@ class Fault:
     """A slip the readings tell of.
 
     Args:
-        code: str. slipped_decimal, swapped_tags, scale_off, scale_changed, scale_unseen or wild.
+        code: str. slipped_decimal, contradictory, swapped_tags, scale_off, scale_changed, scale_unseen
+            or wild.
         weighings: tuple of int. Places in the weighings as given; empty for another reading.
         probability: float. Of this slip, the others being as found, 0..1; 0 for scale_unseen.
         words: str. One plain sentence.
@@ -119,6 +124,64 @@ def _slip(observed: Observations, row: int, meant: float, probability: float) ->
             day=day,
         )
     return Fault("slipped_decimal", (int(observed.order[row]),), probability, words)
+
+
+def contradictions(
+    observed: Observations, named: Iterable[int], parameters: DryingParameters
+) -> dict[int, Fault]:
+    """Two weighings of one tag on one day of which one must be wrong, whichever it is.
+
+    Args:
+        observed: Observations.
+        named: iterable of int. Rows that other slips explain already.
+        parameters: DryingParameters. Share and spread of wild readings.
+
+    Returns:
+        dict of row to Fault; a pair shares one.
+
+    Notes:
+        Judged by the two readings alone: what lies between them is two errors of weighing and at most
+        the pace of a day, or else one of them is wild.
+    """
+    taken, found = set(named), {}
+    tagged = [row for row in np.flatnonzero(observed.weighed).tolist() if observed.tag[row]]
+    tagged.sort(key=lambda row: (observed.group[row], observed.day[row]))
+    wide = 2.0 * parameters.outlier_spread**2
+    for one, other in pairwise(tagged):
+        apart = float(observed.day[other] - observed.day[one])
+        if observed.group[one] != observed.group[other] or apart > ONE_DAY or {one, other} & taken:
+            continue
+        away = float(observed.value[other] - observed.value[one])
+        plain = float(observed.variance[one] + observed.variance[other]) + (PACE * apart) ** 2
+        share = 2.0 * parameters.outlier_share
+        odds = (
+            _log_normal(away, plain + wide) - _log_normal(away, plain) + float(np.log(share / (1.0 - share)))
+        )
+        if odds > 0.0:
+            found[one] = found[other] = _contradiction(observed, one, other, probability_of(odds))
+            taken |= {one, other}
+    return found
+
+
+def _contradiction(observed: Observations, one: int, other: int, probability: float) -> Fault:
+    """Both readings by their masses, or as losses where the green weight is not known."""
+    left, green_kg = 1.0 - observed.value[[one, other]], observed.green_kg[[one, other]]
+    day, given = round(float(observed.day[one]), 1), sorted(observed.order[[one, other]].tolist())
+    if green_kg.min() > 0.0:
+        first, second = (left * green_kg).tolist()
+        words = say(
+            "two weighings of {what} on day {day:g} contradict each other, "
+            "{first:.4g} kg and {second:.4g} kg: weigh again",
+            what=what_of(observed, one), day=day, first=first, second=second,
+        )  # fmt: skip
+    else:
+        first, second = (100.0 * (1.0 - left)).tolist()
+        words = say(
+            "two weighings of {what} on day {day:g} contradict each other, "
+            "{first:.1f} % and {second:.1f} %: weigh again",
+            what=what_of(observed, one), day=day, first=first, second=second,
+        )  # fmt: skip
+    return Fault("contradictory", tuple(given), probability, words)
 
 
 def wild_faults(observed: Observations, wild: Array, named: Sequence[int]) -> list[Fault]:

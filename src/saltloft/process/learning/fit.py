@@ -8,10 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from saltloft.process.draws import PIECE_SLOTS
-from saltloft.process.learning.columns import State, state_of
+from saltloft.process.learning.air import air_evidence, air_weights, with_air
+from saltloft.process.learning.columns import AIR_SIZES, State, state_of
 from saltloft.process.learning.errors import ErrorBlocks
-from saltloft.process.learning.lanes import PLACE, Lot, Slopes, slopes
+from saltloft.process.learning.lanes import Lot, Slopes, slopes
 from saltloft.process.learning.observations import Observations
+from saltloft.process.learning.places import PLACE, PLACE_AND_DRIFT, of_piece, with_drift
 from saltloft.process.learning.posterior import Posterior
 from saltloft.process.learning.robust import inflated, inflation, wildness
 from saltloft.process.learning.scales import Gain
@@ -39,6 +41,7 @@ class Fit:
         added: array (obs,). Variance the doubtful readings were given.
         wild: array (obs,). Probability of being wild, 0..1.
         runs: int. Batches of the model it took.
+        air: array (sizes,). Log evidence of AIR_SIZES.
     """
 
     point: Array
@@ -47,6 +50,7 @@ class Fit:
     added: Array
     wild: Array
     runs: int
+    air: Array
 
     @property
     def best(self) -> Array:
@@ -64,15 +68,15 @@ def fitted(lot: Lot, observed: Observations, gains: tuple[Gain, ...] = (), start
         start: array (draw columns,) or None. Where to begin; without one the prior's mean. [1]
     """
     racks = _racks(observed)
-    nuisances = {f"rack {rack}.{name}": 1.0 for rack in racks for name in PLACE}
+    nuisances = {f"rack {rack}.{name}": 1.0 for rack in racks for name in PLACE_AND_DRIFT}
     nuisances |= {gain.name: gain.variance for gain in gains}
     state = state_of(lot.prior, len(lot.programme.stages), nuisances)
     point = state.mean[: state.draws] if start is None else start
     for number in range(MOST_STEPS):
         local = slopes(point, lot, observed)
-        piece, more = _shared(local, observed, racks, gains)
+        piece, more = _shared(local, observed, racks, gains, lot.parameters)
         met = _met(replace(local, piece=piece), more, point, state, observed)
-        fit = _loosened(met, point, local, observed, lot.parameters)
+        fit = _air_sized(_loosened(met, point, local, observed, lot.parameters), lot)
         step = np.clip(fit.best - point, -LONGEST_STEP, LONGEST_STEP)
         fit = replace(fit, runs=number + 1)
         if float(np.max(np.abs(step))) < SETTLED:
@@ -92,11 +96,16 @@ def _racks(observed: Observations) -> tuple[str, ...]:
 
 
 def _shared(
-    local: Slopes, observed: Observations, racks: tuple[str, ...], gains: tuple[Gain, ...]
+    local: Slopes,
+    observed: Observations,
+    racks: tuple[str, ...],
+    gains: tuple[Gain, ...],
+    parameters: DryingParameters,
 ) -> tuple[Array, Array]:
-    """What a piece adds to each reading, (obs, slots + 1), and what racks and scales add, (obs, nuisances).
+    """What a piece adds to each reading, (obs, slots), and what racks and scales add, (obs, nuisances).
 
-    The last slot is how far its green weight lies from the mean it was compared with.
+    After its own slots come the stretches of its place, and last how far its green weight lies from
+    the mean it was compared with.
     """
     piece = local.piece / np.sqrt(observed.pieces)[:, None]
     place = np.array([PIECE_SLOTS.index(name) for name in PLACE])
@@ -104,9 +113,11 @@ def _shared(
     for rack in racks:
         here = np.array([one == rack for one in observed.rack])
         # The place is the rack's, whole: of what differs by place nothing is left to the piece.
-        more.append(np.where(here[:, None], local.piece[:, place], 0.0))
+        of_rack = with_drift(local.piece[:, place], observed.day, parameters.place_drift)
+        more.append(np.where(here[:, None], of_rack, 0.0))
         piece[np.ix_(here, place)] = 0.0
     more += [gain.slope[:, None] for gain in gains]
+    piece = of_piece(piece, observed.day, parameters.place_drift)
     own = np.linalg.norm(piece, axis=1)
     stated = observed.spread / np.sqrt(observed.pieces)
     scaled = np.isfinite(stated) & (own > 0.0)
@@ -133,4 +144,11 @@ def _loosened(
     wild = np.where(observed.impossible, 1.0, wildness(met, observed.wide, parameters))
     added = np.where(observed.impossible, 0.0, inflation(wild, observed.wide))
     left_out = np.where(observed.impossible, LEFT_OUT, 0.0)
-    return Fit(point, local, inflated(met, added), added + left_out, wild, 0)
+    return Fit(point, local, inflated(met, added), added + left_out, wild, 0, np.zeros(len(AIR_SIZES)))
+
+
+def _air_sized(fit: Fit, lot: Lot) -> Fit:
+    """The same with the error of a day's air as large as the readings tell."""
+    evidence = air_evidence(fit.posterior)
+    state = with_air(fit.posterior.state, air_weights(np.array(lot.prior.air), evidence))
+    return replace(fit, posterior=replace(fit.posterior, state=state), air=evidence)

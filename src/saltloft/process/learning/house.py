@@ -16,7 +16,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from saltloft.process.learning.columns import COLUMNS, Likelihood, LotPrior
+from saltloft.process.learning.columns import AIR_SIZES, COLUMNS, Likelihood, LotPrior
 
 Array = NDArray[np.float64]
 Whole = NDArray[np.int64]
@@ -57,6 +57,10 @@ _DRIFTS = ("humidity_offset",)
 # Size of the model's slow error and of the room's offsets against the literature's, and what each
 # size was worth before anything was seen (own choice: most weight at one, none at zero).
 ERROR_SIZES = ((0.6, 0.2), (1.0, 0.5), (1.6, 0.2), (2.5, 0.07), (5.0, 0.03))
+# Lots of a house do not err alike from lot to lot: each one's word on the size of the air's error
+# counts so much of its whole.
+AIR_TRUST = 0.5
+AIR_OPEN = 0.4
 ROOM_SIZES = ((1.0, 0.75), (2.0, 0.20), (3.5, 0.05))
 
 
@@ -238,4 +242,16 @@ def pooled(
     covariance = np.zeros((len(COLUMNS), len(COLUMNS)))
     for w, (middle, spread) in kept:
         covariance += w / total * (spread + np.outer(middle - mean, middle - mean))
-    return LotPrior(mean, covariance, version or f"house of {len(past)}")
+    return LotPrior(mean, covariance, version or f"house of {len(past)}", _air_of(past))
+
+
+def _air_of(past: Sequence[PastLot]) -> tuple[float, ...]:
+    """Weights of AIR_SIZES after the past lots: how much the air of a day errs is the house's."""
+    told = [one.likelihood.air for one in past if one.likelihood.air is not None]
+    logs = np.log([weight for _, weight in AIR_SIZES]) + AIR_TRUST * np.sum(
+        np.array(told).reshape(-1, len(AIR_SIZES)), axis=0
+    )
+    weights = np.exp(logs - logs.max())
+    # The next lot may be the one with the fan that stands: what any lot may have is never quite out.
+    mixed = (1.0 - AIR_OPEN) * weights / weights.sum() + AIR_OPEN * np.array([w for _, w in AIR_SIZES])
+    return tuple(mixed.tolist())

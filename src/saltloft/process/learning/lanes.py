@@ -8,9 +8,20 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from saltloft.process.draws import KNOTS_D, LOT_SLOTS, PIECE_SLOTS, STAGE_SLOTS, Draws, error_size, slow_error
+from saltloft.process.draws import (
+    KNOTS_D,
+    LOT_SLOTS,
+    PIECE_SLOTS,
+    STAGE_SLOTS,
+    Draws,
+    air_size,
+    air_steps,
+    error_size,
+    slow_error,
+)
 from saltloft.process.learning.columns import LotPrior
 from saltloft.process.learning.observations import QUANTITIES, WEIGHT_LOSS, Observations
+from saltloft.process.learning.places import PLACE
 from saltloft.process.parameters import DryingParameters
 from saltloft.process.piece import Piece
 from saltloft.process.programme import Programme, Span
@@ -33,8 +44,6 @@ _BY_SPAN = {
     "start_water_activity": "start_water_activity",
     "length": "length_m",
 }
-# Places differ in these: a piece's share is a fixed part of the lot's own slope.
-PLACE = ("film", "local_air", "other_heat", "humidity_offset", "temperature_offset")
 _NEEDS_ACTIVITY = ("activity_error", "salt_ratio", "halsey_power")
 # Readings say nothing of these (posterior 0.98 of the prior or more, drying_priors); members keep theirs.
 _NEVER = ("activation_energy", "crust_water", "rim_reversible", "rim_lasting")
@@ -161,7 +170,10 @@ def slopes(point: Array, known: Lot, observed: Observations) -> Slopes:
     lot = np.zeros((observed.count, len(point)))
     lot[:, of_lot] = changes[:, : len(of_lot)]
     knots = slice(len(LOT_SLOTS), len(LOT_SLOTS) + len(KNOTS_D))
-    lot[:, knots] = observed.pick(_knot_slopes(run, known.parameters))
+    errors = observed.pick(error_slopes(run, known.parameters))
+    lot[:, knots] = errors[:, : len(KNOTS_D)]
+    steps = lanes.air.shape[1]
+    lot[:, len(point) - steps :] = errors[:, len(KNOTS_D) : len(KNOTS_D) + steps]
     own = np.zeros((observed.count, len(PIECE_SLOTS)))
     own[:, of_piece] = changes[:, len(of_lot) :]
     share = known.parameters.place_share
@@ -170,16 +182,22 @@ def slopes(point: Array, known: Lot, observed: Observations) -> Slopes:
     return Slopes(table[:, 0], lot, own)
 
 
-def _knot_slopes(run: Run, parameters: DryingParameters) -> Array:
-    """Slope of every quantity by each knot of the slow error, (quantities, times, knots); no run needed."""
+def error_slopes(run: Run, parameters: DryingParameters) -> Array:
+    """Slope of every quantity by each knot of the slow error and each step of the air; no run needed.
+
+    Returns:
+        Array (quantities, times, knots and steps).
+    """
     count = len(KNOTS_D)
     unit = np.zeros((count, run.draws.lot.shape[1]))
     unit[:, len(LOT_SLOTS) : len(LOT_SLOTS) + count] = np.eye(count)
     path = slow_error(replace(run.draws, lot=unit), parameters.discrepancy_log_time, run.time_d)
     loss, water, moisture = run.weight_loss[:, :1], run.water[:, :1], run.moisture[:, :1]
+    slow = path * error_size(loss, run.time_d, parameters)
+    both = np.concatenate([slow, air_steps(run.time_d) * air_size(loss, run.time_d, parameters)], axis=1)
     rows = np.tile(np.arange(len(run.time_d), dtype=np.float64)[:, None], (1, run.draws.members))
     # While a piece is packed its error stays what it was at the sealing.
-    of_loss = (path * error_size(loss, run.time_d, parameters))[run.held(rows)[:, 0].astype(np.int64)]
+    of_loss = both[run.held(rows)[:, 0].astype(np.int64)]
     member = run.members
     halsey = Halsey(np.atleast_1d(member.halsey.scale)[:1], np.atleast_1d(member.halsey.power)[:1])
     step, green = 1e-3, member.green_mass[:1]
@@ -187,7 +205,7 @@ def _knot_slopes(run: Run, parameters: DryingParameters) -> Array:
         of_mixture(water - sign * step * green, member.salt[:1], member.solutes[:1], member.brine, halsey)
         for sign in (-1.0, 1.0)
     )
-    slope = np.zeros((len(QUANTITIES), len(run.time_d), count))
+    slope = np.zeros((len(QUANTITIES), len(run.time_d), of_loss.shape[1]))
     slope[QUANTITIES.index("weight_loss")] = of_loss
     slope[QUANTITIES.index("moisture")] = -of_loss * (1.0 - moisture) / (1.0 - loss)
     slope[QUANTITIES.index("water_activity_mean")] = of_loss * (dry - wet) / (2.0 * step)

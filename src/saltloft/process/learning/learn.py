@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from saltloft.process.draws import Draws
+from saltloft.process.learning.air import Story, stories
 from saltloft.process.learning.columns import Likelihood, LinearModel, LotPrior, likelihood_of
-from saltloft.process.learning.faults import Fault, slipped_decimals, wild_faults
+from saltloft.process.learning.faults import Fault, contradictions, slipped_decimals, wild_faults
 from saltloft.process.learning.fit import Fit, fitted
 from saltloft.process.learning.lanes import Lot
 from saltloft.process.learning.members import corrected, moved, offsets_of, put_back
@@ -87,7 +88,7 @@ def learn(
     if prior is not None:
         draws = prior.moved(draws)
     if not weighings and not measured:
-        return Learned(draws, np.zeros(0))
+        return Learned((prior or LotPrior.plain()).sized(draws), np.zeros(0))
 
     def run_of(of: Draws, time_d: Array) -> Run:
         return simulate(piece, programme, parameters, of, time_d)
@@ -99,7 +100,7 @@ def learn(
     offsets: Mapping[str, Array] = {}
     if correct:
         whole, left = corrected(whole, draws, fit, known, observed)
-        offsets = offsets_of(left, fit, observed, seed=seed, lot=lot)
+        offsets = offsets_of(left, fit, observed, drift=parameters.place_drift, seed=seed, lot=lot)
     return Learned(
         draws=put_back(draws, whole),
         outlier_share=observed.unsorted(fit.wild)[: len(weighings)],
@@ -125,22 +126,29 @@ def _explained(known: Lot, observed: Observations) -> tuple[Fit, Observations, t
             value[swap.rows] = swap.value
         observed = replace(observed, value=value)
         fit = _again(known, observed, (), fit)
-    gains = scale_gains(fit.posterior, observed)
+    gains = scale_gains(_stories(fit, known), observed)
     if gains:
         fit = _again(known, observed, tuple(gains), fit)
-    step = scale_step(fit.posterior, observed)
+    step = scale_step(_stories(fit, known), observed)
     if step is not None:
         gains.append(step)
         fit = _again(known, observed, tuple(gains), fit)
     slips = slipped_decimals(fit.posterior, observed, fit.wild > 0.5)
+    exchanged = {int(row) for swap in swaps for row in swap.rows}
+    doubled = contradictions(observed, {*slips, *exchanged}, known.parameters)
     faults = [
         *slips.values(),
+        *dict.fromkeys(doubled.values()),
         *(swap.fault for swap in swaps),
         *(gain.fault for gain in gains if gain.fault is not None),
         *scale_unseen(observed),
-        *wild_faults(observed, fit.wild, list(slips)),
+        *wild_faults(observed, fit.wild, [*slips, *doubled]),
     ]
     return fit, observed, tuple(faults)
+
+
+def _stories(fit: Fit, known: Lot) -> list[Story]:
+    return stories(fit.posterior, np.array(known.prior.air), fit.air)
 
 
 def _again(known: Lot, observed: Observations, gains: tuple[Gain, ...], fit: Fit) -> Fit:
@@ -153,7 +161,7 @@ def _likelihood(fit: Fit) -> Likelihood:
     posterior, state = fit.posterior, fit.posterior.state
     from_zero = posterior.residual + posterior.slopes @ state.mean
     vector = posterior.slopes.T @ posterior.errors.solve(from_zero[:, None])[:, 0]
-    return likelihood_of(posterior.information, vector, state)
+    return replace(likelihood_of(posterior.information, vector, state), air=fit.air)
 
 
 def _linear(fit: Fit, observed: Observations) -> LinearModel:

@@ -9,9 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from saltloft.process.draws import PIECE_SLOTS, Draws
+from saltloft.process.learning.columns import air_columns
 from saltloft.process.learning.fit import Fit
 from saltloft.process.learning.lanes import Lot, predicted
 from saltloft.process.learning.observations import Observations
+from saltloft.process.learning.places import AHEAD_D, PLACE, STRETCHES, shares_of_time
 from saltloft.science import statistics
 
 Array = NDArray[np.float64]
@@ -25,7 +27,7 @@ def moved(draws: Draws, fit: Fit, *, seed: int, lot: str) -> Array:
     """Posterior draws of the whole state, array (lots, columns).
 
     Args:
-        draws: Draws. Of the prior.
+        draws: Draws. Of the prior, the air's steps as standard normals.
         fit: Fit.
         seed: int.
         lot: str.
@@ -41,6 +43,9 @@ def moved(draws: Draws, fit: Fit, *, seed: int, lot: str) -> Array:
     slots = _NUISANCE_SLOT0 + np.arange(len(extra))
     nuisances = extra * statistics.normal(seed, lot, row, slots[None, :])
     prior = np.concatenate([draws.lot, nuisances], axis=1)
+    # The steps of the air come as standard normals: how large they are these readings helped to tell.
+    air = air_columns(state)
+    prior[:, air] *= np.sqrt(np.diag(state.covariance)[air])
     told = np.flatnonzero(np.diag(posterior.information) > 0.0)
     values, vectors = np.linalg.eigh(posterior.information[np.ix_(told, told)])
     root = (vectors * np.sqrt(np.maximum(values, 0.0))) @ vectors.T
@@ -81,13 +86,16 @@ def corrected(whole: Array, draws: Draws, fit: Fit, lot: Lot, observed: Observat
     return better, left
 
 
-def offsets_of(left: Array, fit: Fit, observed: Observations, *, seed: int, lot: str) -> Mapping[str, Array]:
+def offsets_of(
+    left: Array, fit: Fit, observed: Observations, *, drift: float, seed: int, lot: str
+) -> Mapping[str, Array]:
     """What each tagged piece is by itself, given the lot, tag by tag, arrays (lots, PIECE_SLOTS).
 
     Args:
         left: array (obs, lots). Readings minus what each member expects of a mean piece. [fraction]
         fit: Fit.
         observed: Observations.
+        drift: float, 0..1. Share of a place's variance that does not last.
         seed: int.
         lot: str.
     """
@@ -103,7 +111,33 @@ def offsets_of(left: Array, fit: Fit, observed: Observations, *, seed: int, lot:
         width = errors.offset.shape[1]
         slots = _OFFSET_SLOT0 + width * number + np.arange(width)
         noise = statistics.normal(seed, lot, row, slots[None, :]) @ np.linalg.cholesky(capacity).T
-        found[name] = ((left[here].T @ offset) @ capacity + noise)[:, : len(PIECE_SLOTS)]
+        own = (left[here].T @ offset) @ capacity + noise
+        found[name] = _with_place(own, fit.slopes.piece[here], observed.day[here], drift)
+    return found
+
+
+def _with_place(own: Array, slopes: Array, day: Array, drift: float) -> Array:
+    """Piece draws as they count some time after the last reading, array (lots, PIECE_SLOTS).
+
+    Args:
+        own: array (lots, slots). PIECE_SLOTS as far as they last, the stretches of the place, and more.
+        slopes: array (obs, PIECE_SLOTS). What each draw adds to each reading.
+        day: array (obs,). [d]
+        drift: float, 0..1.
+
+    Notes:
+        The drifting part goes along what the place's draws do together. What the piece had so far
+        makes up a part of the time until then, and the rest of it is nobody's knowledge: it is left
+        at its mean, as the rack's next place is drawn with the lot's own.
+    """
+    slots, place = len(PIECE_SLOTS), [PIECE_SLOTS.index(name) for name in PLACE]
+    along = slopes[:, place].mean(axis=0)
+    along = along / max(float(np.linalg.norm(along)), 1e-12)
+    last = float(day.max())
+    so_far = own[:, slots : slots + STRETCHES] @ shares_of_time(np.array([last]))[0]
+    found = own[:, :slots].copy()
+    found[:, place] *= np.sqrt(1.0 - drift)
+    found[:, place] += np.sqrt(drift) * last / (last + AHEAD_D) * so_far[:, None] * along
     return found
 
 

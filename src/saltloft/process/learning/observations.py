@@ -27,6 +27,8 @@ QUANTITIES = (
     "diameter_m",
 )
 LONGEST_D = 400.0
+# What a carrier weighs otherwise than when it was tared, as a share of its tare: chosen, no source.
+TARE_DRIFT = 0.003
 # A loss outside this is a slip of the pen or of the scale, whatever the piece did.
 POSSIBLE_LOSS = (-0.10, 0.85)
 # Up to this many different days the model is asked on each; above it, between days of a grid.
@@ -52,6 +54,7 @@ class Weighing:
         rack: str. Where it hangs; pieces of one rack share its air. Empty when not known.
         green_spread: float. Standard deviation of one piece's green weight about `green_kg` a piece,
             as a share; 0 where the green weight is these pieces' own.
+        tare_kg: float. Hook, rack or trolley that was taken off the reading; 0 where none was. [kg]
     """
 
     day: float
@@ -65,6 +68,7 @@ class Weighing:
     green_scale: str = ""
     rack: str = ""
     green_spread: float = 0.0
+    tare_kg: float = 0.0
 
     @property
     def group(self) -> str:
@@ -213,7 +217,7 @@ def check(weighings: Sequence[Weighing], measured: Sequence[Measured]) -> None:
 
 
 def fresh_variance(weighing: Weighing, parameters: DryingParameters) -> float:
-    """Variance of what is new in every weighing: scale, handling, rounding. [fraction2]
+    """Variance of what is new in every weighing: scale, handling, rounding, tare. [fraction2]
 
     Args:
         weighing: Weighing.
@@ -225,7 +229,12 @@ def fresh_variance(weighing: Weighing, parameters: DryingParameters) -> float:
         scale = min(scale, weighing.spread)
     # The green weight is rounded too: two errors of one division, each evenly spread.
     rounding = weighing.division_kg / 6.0**0.5 / weighing.green_kg if weighing.green_kg > 0.0 else 0.0
-    return scale**2 + rounding**2
+    # A tare is a number too: read to a division, and a trolley gathers drip and fat or is washed.
+    tare = 0.0
+    if weighing.tare_kg > 0.0 and weighing.green_kg > 0.0:
+        tare = (TARE_DRIFT * weighing.tare_kg) ** 2 + weighing.division_kg**2 / 12.0
+        tare /= weighing.green_kg**2
+    return scale**2 + rounding**2 + tare
 
 
 def observations_of(

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from saltloft.foundation.words import say
+from saltloft.process.learning.air import Story
 from saltloft.process.learning.faults import Fault, probability_of
 from saltloft.process.learning.observations import Observations, visits_of
-from saltloft.process.learning.posterior import Posterior
 
 Array = NDArray[np.float64]
 Whole = NDArray[np.int64]
@@ -39,11 +40,11 @@ class Gain:
     variance: float
 
 
-def scale_gains(posterior: Posterior, observed: Observations) -> list[Gain]:
+def scale_gains(told: Sequence[Story], observed: Observations) -> list[Gain]:
     """Scales that did not take the green weight, each with its gain and whether it is off.
 
     Args:
-        posterior: Posterior. Without any gain in it.
+        told: sequence of Story. Without any gain in it.
         observed: Observations.
 
     Returns:
@@ -57,7 +58,7 @@ def scale_gains(posterior: Posterior, observed: Observations) -> list[Gain]:
     for name in sorted(set(names) - {""}):
         here = np.array([one == name for one in names])
         slope = _slope(observed, here)
-        factor, gain, sd = (float(part[0]) for part in _gain_factors(posterior, slope[:, None]))
+        factor, gain, sd = (float(part[0]) for part in _gain_factors(told, slope[:, None]))
         odds = factor + float(np.log(FOREIGN_SHARE / (1.0 - FOREIGN_SHARE)))
         fault = None
         if odds > 0.0:
@@ -80,29 +81,36 @@ def _slope(observed: Observations, here: NDArray[np.bool_]) -> Array:
     return slope
 
 
-def _gain_factors(posterior: Posterior, slope: Array) -> tuple[Array, Array, Array]:
+def _gain_factors(told: Sequence[Story], slope: Array) -> tuple[Array, Array, Array]:
     """Log Bayes factors of gains that are off against ones that are not; the gains, their sds.
 
     Args:
-        posterior: Posterior.
+        told: sequence of Story. Each side of the comparison is averaged over them.
         slope: array (obs, gains). Each is asked about alone.
     """
-    weight = posterior.times(slope)
-    known, pulled = np.einsum("ng,ng->g", slope, weight), weight.T @ posterior.residual
+    off: list[Array] = []
+    good: list[Array] = []
+    gains, known = [], []
+    for story in told:
+        weight = story.posterior.times(slope)
+        known.append(np.einsum("ng,ng->g", slope, weight))
+        pulled = weight.T @ story.posterior.residual
+        for variance, logs in ((OFF_GAIN**2, off), (GOOD_GAIN**2, good)):
+            fit = pulled**2 / (1.0 / variance + known[-1]) - np.log(1.0 + variance * known[-1])
+            logs.append(story.log_weight + 0.5 * fit)
+        gains.append(pulled / (1.0 / OFF_GAIN**2 + known[-1]))
+    factors = np.logaddexp.reduce(off) - np.logaddexp.reduce(good)
+    share = np.exp(np.array(off) - np.logaddexp.reduce(off))
+    gain = np.sum(share * gains, axis=0)
+    within = np.sum(share * (1.0 / (1.0 / OFF_GAIN**2 + np.array(known)) + (gains - gain) ** 2), axis=0)
+    return factors, gain, np.sqrt(within)
 
-    def log_evidence(variance: float) -> Array:
-        evidence: Array = 0.5 * (pulled**2 / (1.0 / variance + known) - np.log(1.0 + variance * known))
-        return evidence
 
-    precision = 1.0 / OFF_GAIN**2 + known
-    return log_evidence(OFF_GAIN**2) - log_evidence(GOOD_GAIN**2), pulled / precision, precision**-0.5
-
-
-def scale_step(posterior: Posterior, observed: Observations) -> Gain | None:
+def scale_step(told: Sequence[Story], observed: Observations) -> Gain | None:
     """The most probable visit from which on the scale reads otherwise; None when none is probable.
 
     Args:
-        posterior: Posterior. With foreign scales' gains in.
+        told: sequence of Story. With foreign scales' gains in.
         observed: Observations.
 
     Notes:
@@ -117,7 +125,7 @@ def scale_step(posterior: Posterior, observed: Observations) -> Gain | None:
         return None
     here = observed.weighed[:, None] & (visit[:, None] >= starts)
     slopes = np.stack([_slope(observed, column) for column in here.T], axis=1)
-    factors, gains, sds = _gain_factors(posterior, slopes)
+    factors, gains, sds = _gain_factors(told, slopes)
     total = float(
         np.logaddexp.reduce(factors) - np.log(len(starts)) + np.log(STEP_SHARE / (1.0 - STEP_SHARE))
     )

@@ -27,15 +27,17 @@ from saltloft.process.learning.advice import (
     spread,
     taught_by,
 )
-from saltloft.process.learning.columns import LinearModel, LotPrior, State, state_of
-from saltloft.process.learning.lanes import PLACE, STEP, lanes_of, lot_lanes, piece_lanes
+from saltloft.process.learning.columns import LinearModel, LotPrior, State, air_columns, state_of
+from saltloft.process.learning.lanes import STEP, error_slopes, lanes_of, lot_lanes, piece_lanes
 from saltloft.process.learning.observations import (
+    QUANTITIES,
     Measured,
     Observations,
     Weighing,
     fresh_variance,
     observations_of,
 )
+from saltloft.process.learning.places import PLACE, PLACE_AND_DRIFT, of_piece, with_drift
 from saltloft.process.parameters import DryingParameters
 from saltloft.process.piece import Piece
 from saltloft.process.programme import Programme
@@ -46,6 +48,7 @@ from saltloft.process.targets import TARGETS
 Array = NDArray[np.float64]
 Whole = NDArray[np.int64]
 
+KNOTS = slice(len(LOT_SLOTS), len(LOT_SLOTS) + len(KNOTS_D))
 # Readings closer than this are one visit. [d]
 VISIT_D = 0.25
 # Days ahead that are tried; those past the ready day are left out. [d]
@@ -134,8 +137,8 @@ class Batch:
     def columns(self) -> tuple[list[int], list[int]]:
         """Columns of the lot and of the piece that get a lane."""
         ground = self.ground
-        knots = range(len(LOT_SLOTS), len(LOT_SLOTS) + len(KNOTS_D))
-        of_lot = set(lot_lanes(ground.piece, ground.programme, self.tried)) | set(knots)
+        knots = set(range(KNOTS.start, KNOTS.stop))
+        of_lot = set(lot_lanes(ground.piece, ground.programme, self.tried)) | knots
         return sorted(of_lot), piece_lanes(ground.piece)
 
     @cached_property
@@ -157,17 +160,41 @@ class Batch:
         pace = (values[last, 0] - values[first, 0]) / (self.run.time_d[last] - self.run.time_d[first])
         moved = (values[at, 1:] - values[at, 0]) / STEP
         slope = np.zeros(len(ground.state.names))
-        slope[self.columns[0]] = (
-            moved[: len(self.columns[0])] if ground.of_loss else -moved[: len(self.columns[0])] / pace
-        )
-        return slope
+        slope[self.columns[0]] = moved[: len(self.columns[0])]
+        slope[air_columns(ground.state)] = self._by_air(slope[None, KNOTS], np.array([at]))[0]
+        return slope if ground.of_loss else -slope / pace
 
-    def _slopes(self, table: Array) -> tuple[Array, Array]:
-        """Slopes by all columns and by a piece's draws of values of every lane, (rows, ...)."""
+    @cached_property
+    def _air(self) -> tuple[Array, Array]:
+        """Slopes of the weight loss at the run's days by the knots, and by the steps of the air."""
+        both = error_slopes(self.run, self.ground.parameters)[QUANTITIES.index(WEIGHED)]
+        return both[:, : len(KNOTS_D)], both[:, len(KNOTS_D) :]
+
+    def _by_air(self, by_knot: Array, at: Whole) -> Array:
+        """Slopes of values by the steps of the air: they feel any error of the loss alike.
+
+        Args:
+            by_knot: array (rows, knots). Slopes of the values by the knots. [any unit]
+            at: array of int (rows,). Numbers of their days in the run.
+        """
+        knots, steps = (part[at] for part in self._air)
+        of_loss = np.sum(by_knot * knots, axis=1) / np.maximum(np.sum(knots**2, axis=1), 1e-18)
+        found: Array = of_loss[:, None] * steps
+        return found
+
+    def _slopes(self, table: Array, at: Whole | None = None) -> tuple[Array, Array]:
+        """Slopes by all columns and by a piece's draws of values of every lane, (rows, ...).
+
+        Args:
+            table: array (rows, lanes). [any unit]
+            at: array of int (rows,) or None. Numbers of their days in the run; None: of no day.
+        """
         of_lot, of_piece = self.columns
         changes = (table[:, 1:] - table[:, :1]) / STEP
         lot = np.zeros((len(table), len(self.ground.state.names)))
         lot[:, of_lot] = changes[:, : len(of_lot)]
+        if at is not None:
+            lot[:, air_columns(self.ground.state)] = self._by_air(lot[:, KNOTS], at)
         own = np.zeros((len(table), len(PIECE_SLOTS)))
         own[:, of_piece] = changes[:, len(of_lot) :]
         share = self.ground.parameters.place_share
@@ -180,7 +207,7 @@ class Batch:
         """Slopes of the readings tried: weighings of all days, then samples of all days."""
         inside = np.searchsorted(self.run.time_d, np.array(self.ground.days) - 1e-5)
         loss, activity = self.run.weight_loss[inside], self.run.states.water_activity_mean[inside]
-        return self._slopes(np.concatenate([loss, activity]))
+        return self._slopes(np.concatenate([loss, activity]), np.tile(inside, 2))
 
     def weighed(self, number: int, pieces: int) -> Rows:
         """Some known pieces weighed on a day tried; without known pieces, a set weighed as one.
@@ -191,6 +218,7 @@ class Batch:
         """
         ground = self.ground
         lot, own = (slopes[number] for slopes in self._tried_slopes)
+        whole = self._with_drift(own, ground.days[number])
         last = ground.weighings[-1] if ground.weighings else None
         usual = replace(last, spread=None) if last is not None else Weighing(1.0, 0.2)
         if usual.green_kg <= 0.0:
@@ -198,25 +226,29 @@ class Batch:
         weight = 1.0 / fresh_variance(usual, ground.parameters)
         if not ground.tags:
             group = self._group_of_set(pieces)
-            return Rows(lot[None], np.array([weight]), own[None] / np.sqrt(pieces), np.array([group]))
+            return Rows(lot[None], np.array([weight]), whole[None] / np.sqrt(pieces), np.array([group]))
         tags = ground.tags[:pieces]
-        rows = [self._of_tag(tag, lot, own) for tag in tags]
+        rows = [self._of_tag(tag, lot, own, ground.days[number]) for tag in tags]
         groups = np.array([self._group_of_tag(tag) for tag in tags])
         slopes, offsets = (np.array(part) for part in zip(*rows, strict=True))
         return Rows(slopes, np.full(len(tags), weight), offsets, groups)
 
-    def _of_tag(self, tag: str, lot: Array, own: Array) -> tuple[Array, Array]:
+    def _with_drift(self, own: Array, day: float) -> Array:
+        """Slopes by a piece's draws on a day, with the stretches of its place behind, (slots,)."""
+        whole: Array = of_piece(own[None], np.array([day]), self.ground.parameters.place_drift)[0]
+        return whole
+
+    def _of_tag(self, tag: str, lot: Array, own: Array, day: float) -> tuple[Array, Array]:
         """Slopes of a tagged piece: what its rack is said to share is not its own."""
         rack = next((one.rack for one in self.ground.weighings if one.tag == tag), "")
         names = self.ground.state.names
         if not rack or f"rack {rack}.{PLACE[0]}" not in names:
-            return lot, own
-        lot, own = lot.copy(), own.copy()
-        for name in PLACE:
-            slot = PIECE_SLOTS.index(name)
-            lot[names.index(f"rack {rack}.{name}")] = own[slot]
-            own[slot] = 0.0
-        return lot, own
+            return lot, self._with_drift(own, day)
+        lot, own, place = lot.copy(), own.copy(), [PIECE_SLOTS.index(name) for name in PLACE]
+        of_rack = with_drift(own[None, place], np.array([day]), self.ground.parameters.place_drift)[0]
+        lot[[names.index(f"rack {rack}.{name}") for name in PLACE_AND_DRIFT]] = of_rack
+        own[place] = 0.0
+        return lot, self._with_drift(own, day)
 
     def _group_of_tag(self, tag: str) -> int:
         """The number under which a piece was weighed before; one of its own otherwise."""
@@ -240,7 +272,8 @@ class Batch:
         """
         lot, own = (slopes[len(self.ground.days) + number] for slopes in self._tried_slopes)
         weight = 1.0 / self.ground.meter_sd**2
-        return Rows(lot[None], np.array([weight]), own[None], np.array([30_000]))
+        whole = self._with_drift(own, self.ground.days[number])
+        return Rows(lot[None], np.array([weight]), whole[None], np.array([30_000]))
 
     @property
     def analysed(self) -> Rows:
