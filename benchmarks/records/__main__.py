@@ -108,6 +108,19 @@ def crowd(house: House, lots: list[str], count: int) -> None:
         house.store.write(lambda connection, entries=entries: writing.append(connection, entries))
 
 
+def wait_for(port: int) -> None:
+    """Until the pages answer."""
+    end = time.monotonic() + 120.0
+    while time.monotonic() < end:
+        try:
+            urllib.request.urlopen(f"http://127.0.0.1:{port}/sign-in", timeout=5).close()
+        except OSError:
+            time.sleep(0.1)
+        else:
+            return
+    raise SystemExit("the pages did not answer")
+
+
 @contextmanager
 def served(folder: Path, slow: Path | None) -> Iterator[int]:
     """`saltloft serve` of the house on a free port, on a slow disk when the library is given."""
@@ -127,12 +140,7 @@ def served(folder: Path, slow: Path | None) -> Iterator[int]:
     ]
     process = subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL)
     try:
-        for _ in range(200):
-            try:
-                urllib.request.urlopen(f"http://127.0.0.1:{port}/sign-in", timeout=2).close()
-                break
-            except OSError:
-                time.sleep(0.1)
+        wait_for(port)
         yield port
     finally:
         process.terminate()

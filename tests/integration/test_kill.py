@@ -15,7 +15,7 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 
 import pytest
-from tests.integration.killed_writer import PHONES, enter_until_killed
+from tests.integration.killed_writer import enter_until_killed
 from tests.small_house import NOW, with_lot
 
 from saltloft.house import House
@@ -94,7 +94,8 @@ def test_rounds_of_entries_each_killed(tmp_path: Path, each_database: str) -> No
     rounds = ROUNDS[each_database]
     acknowledged, entries = run_rounds(tmp_path / "house", rounds, 1, seed=20)
     tables_are_those_of_a_rebuild(tmp_path / "house")
-    assert entries >= acknowledged > rounds * PHONES
+    # Three of four rounds end after a first answer.
+    assert entries >= acknowledged >= 0.75 * rounds
 
 
 @pytest.mark.long
@@ -105,5 +106,6 @@ def test_hundreds_of_rounds_of_entries_each_killed(
     rounds = LONG_ROUNDS[each_database]
     acknowledged, entries = run_rounds(tmp_path / "house", rounds, WALK_EVERY, seed=500)
     tables_are_those_of_a_rebuild(tmp_path / "house")
-    assert entries >= acknowledged > rounds * PHONES
+    # Three of four rounds end after a first answer.
+    assert entries >= acknowledged >= 0.75 * rounds
     figure(f"kill -9 on {each_database}: {rounds} times, {acknowledged} acknowledged, none lost")

@@ -10,7 +10,9 @@ import os
 import signal
 import time
 from collections.abc import Mapping
+from contextlib import suppress
 from datetime import UTC, datetime
+from pathlib import Path
 from types import FrameType
 
 import structlog
@@ -98,6 +100,13 @@ def draw_lot(house: OpenHouse, lot: str, _: Mapping[str, str]) -> None:
             LANGUAGE.reset(token)
 
 
+def give_way() -> None:
+    """Let the web process go before, also where Linux shares the processor among sessions first."""
+    os.nice(NICE)
+    with suppress(OSError):
+        Path("/proc/self/autogroup").write_text(str(NICE), encoding="ascii")
+
+
 def back_up(house: House) -> None:
     """Make the backup that is due and let go of those the house's rule does not keep."""
     done = keep.backup(house)
@@ -136,7 +145,7 @@ def main() -> None:
 
     signal.signal(signal.SIGTERM, stop)
     signal.signal(signal.SIGINT, stop)
-    os.nice(NICE)
+    give_way()
     with House.open(os.environ["SALTLOFT_HOUSE"]) as house:
         log.info("worker started", house=house.name, taken_over=queue.recover(house))
         looked = float("-inf")
