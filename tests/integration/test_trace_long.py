@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
-from benchmarks.trace import asked_of, both_ways, fill, rows_of
+from benchmarks.trace import Rows, asked_of, both_ways, fill, rows_of
 
 from saltloft.store.open import Store
 
@@ -20,6 +20,20 @@ def test_a_house_of_thousands_of_links_balances_both_ways(both_databases: Store)
         for name in names[:3]:
             _, links = both_ways(both_databases, name)
             assert links > 0
+
+
+def test_a_thing_whose_own_entry_was_struck_out_is_still_followed(both_databases: Store) -> None:
+    """Links to and from it stand; the trace names it and goes on."""
+    rows = Rows()
+    rows.node("F-1", "material", 25, "2026-06-01T06:00:00.000Z")
+    rows.node("P-1", "pack", 10, "2026-06-03T06:00:00.000Z")
+    rows.link("F-1", "L-1", "batch", 20, "2026-06-02T06:00:00.000Z")
+    rows.link("L-1", "P-1", "pack", 10, "2026-06-03T06:00:00.000Z")
+    fill(both_databases, rows)
+    found = both_databases.trace.flow(["F-1"])
+    assert found.nodes["L-1"].state == "struck"
+    assert [link.lot for link in found.links] == ["L-1", "P-1"]
+    assert both_databases.trace.flow(["P-1"], "up").nodes["L-1"].sort == "lot"
 
 
 @pytest.mark.long

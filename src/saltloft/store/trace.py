@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
-from sqlalchemy import Column, Connection, Select, func, select
+from sqlalchemy import CTE, Column, Connection, Select, func, select
 
 from saltloft.foundation.errors import UnknownName
 from saltloft.foundation.words import say
@@ -69,12 +69,17 @@ class Trace:
             for start in starts:
                 if start not in known:
                     raise UnknownName(say("thing"), start, self._near(connection, start), key="node")
-            links = _reached(connection, starts, direction, at)
-            names = dict.fromkeys(starts)
-            for link in links:
-                names[link.source] = names[link.lot] = None
-            nodes = self._nodes(connection, names)
-            in_mg, out_mg = _sums(connection, nodes, at)
+            reach = _reach(starts, direction, at)
+            links = _links_in(connection, reach, direction, at)
+            inside = select(*_NODE).where(node_now.c.node.in_(select(reach.c.node)))
+            nodes = {row[0]: _node(row) for row in connection.execute(inside).all()}
+            self._by_rooms(connection, nodes)
+            in_mg, out_mg = _sums(connection, links, reach, direction, at)
+        for link in links:
+            for name in (link.source, link.lot):
+                if name not in nodes:
+                    # Its own entry was struck out; what was booked from or to it still stands.
+                    nodes[name] = Node(name, "material" if name not in in_mg else "lot", state="struck")
         return Flow(tuple(starts), direction, nodes, links, in_mg, out_mg)
 
     def node(self, name: str) -> Node | None:
@@ -165,13 +170,16 @@ class Trace:
         for some in _chunks(names):
             for row in connection.execute(select(*_NODE).where(node_now.c.node.in_(some))):
                 found[row[0]] = _node(row)
-        # A held lot hangs or not: the hold does not say, its rooms do.
+        self._by_rooms(connection, found)
+        return found
+
+    def _by_rooms(self, connection: Connection, found: dict[str, Node]) -> None:
+        """A held lot hangs or not: the hold does not say, its rooms do."""
         for some in _chunks(name for name, node in found.items() if node.state == "held"):
             query = select(lot_room.c.lot).where(lot_room.c.lot.in_(some), lot_room.c.end_at == "")
             hanging = set(connection.execute(query).scalars())
             for name in some:
                 found[name] = found[name]._replace(state="hanging" if name in hanging else "off_racks")
-        return found
 
     def _beginning(self, connection: Connection, text: str, most: int) -> list[Node]:
         # As typed or in capitals, numbers are found by the index; only then is every number looked at.
@@ -190,18 +198,25 @@ class Trace:
         return near or list(connection.execute(select(node_now.c.node).limit(200)).scalars())
 
 
-def _reached(connection: Connection, starts: Sequence[str], direction: str, at: str) -> tuple[Link, ...]:
-    here, there = (
-        (lot_link.c.source, lot_link.c.lot) if direction == DOWN else (lot_link.c.lot, lot_link.c.source)
-    )
+def _ends(direction: str) -> tuple[Column[str], Column[str]]:
+    """The end from which a link is walked, and the one it leads to."""
+    return (lot_link.c.source, lot_link.c.lot) if direction == DOWN else (lot_link.c.lot, lot_link.c.source)
+
+
+def _reach(starts: Sequence[str], direction: str, at: str) -> CTE:
+    """The statement that walks: every node that links lead to, each once."""
+    here, there = _ends(direction)
     reach = select(node_now.c.node).where(node_now.c.node.in_(list(starts))).cte("reach", recursive=True)
     step = select(there).join(reach, here == reach.c.node)
-    query = select(*_LINK)
+    return reach.union(step.where(lot_link.c.at <= at) if at else step)
+
+
+def _links_in(connection: Connection, reach: CTE, direction: str, at: str) -> tuple[Link, ...]:
+    here, _ = _ends(direction)
+    query = select(*_LINK).where(here.in_(select(reach.c.node))).order_by(lot_link.c.lot, lot_link.c.number)
     if at:
-        step, query = step.where(lot_link.c.at <= at), query.where(lot_link.c.at <= at)
-    reach = reach.union(step)
-    query = query.where(here.in_(select(reach.c.node))).order_by(lot_link.c.lot, lot_link.c.number)
-    return tuple(map(Link._make, connection.execute(query)))
+        query = query.where(lot_link.c.at <= at)
+    return tuple(map(Link._make, connection.execute(query).all()))
 
 
 def _links(connection: Connection, side: Column[str], names: Iterable[str]) -> Iterator[Link]:
@@ -210,18 +225,21 @@ def _links(connection: Connection, side: Column[str], names: Iterable[str]) -> I
         yield from map(Link._make, connection.execute(query))
 
 
-def _sums(connection: Connection, names: Iterable[str], at: str) -> tuple[dict[str, int], dict[str, int]]:
+def _sums(
+    connection: Connection, links: Sequence[Link], reach: CTE, direction: str, at: str
+) -> tuple[dict[str, int], dict[str, int]]:
     """All that went into and out of each node, also from and to what is not in the flow. [mg]"""
-    both: list[dict[str, int]] = []
-    for side in (lot_link.c.lot, lot_link.c.source):
-        sums: dict[str, int] = {}
-        for some in _chunks(names):
-            query = select(side, func.sum(lot_link.c.mg)).where(side.in_(some)).group_by(side)
-            if at:
-                query = query.where(lot_link.c.at <= at)
-            sums.update({name: int(mg) for name, mg in connection.execute(query)})
-        both.append(sums)
-    return both[0], both[1]
+    _, there = _ends(direction)
+    own: dict[str, int] = {}
+    for link in links:
+        # Every link at this end of a node was walked.
+        name = link.source if direction == DOWN else link.lot
+        own[name] = own.get(name, 0) + link.mg
+    query = select(there, func.sum(lot_link.c.mg)).where(there.in_(select(reach.c.node))).group_by(there)
+    if at:
+        query = query.where(lot_link.c.at <= at)
+    others = {name: int(mg) for name, mg in connection.execute(query).all()}
+    return (others, own) if direction == DOWN else (own, others)
 
 
 def _node(row: Sequence[Any]) -> Node:
