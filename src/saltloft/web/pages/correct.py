@@ -20,6 +20,7 @@ from saltloft.plant.readings import Corrected
 from saltloft.plant.rights import FLOOR, SETTING_UP, SIGNING, may
 from saltloft.plant.sentences import moment_words
 from saltloft.plant.stated import Draft, Receipt, Stated
+from saltloft.web.clashes import clash, seen_of
 from saltloft.web.errors import NotForThisRole
 from saltloft.web.payload_forms import fields_of, read_payload
 from saltloft.web.payload_words import kind_word, plain_value
@@ -31,6 +32,8 @@ ELSEWHERE = frozenset(
     {"readings.sealed", "readings.voided", "entry.corrected", "piece.weighed", "ph.read", "device.enrolled"}
     # The figures of a drill are its recall's own, never typed.
     | {"recall.drilled"}
+    # A page of its own, and what the wire states by itself.
+    | {"tare.weighed", "offline.entered"}
 )
 RECORDABLE = (FLOOR | SETTING_UP | {"person.added", "document.recorded"}) - ELSEWHERE
 
@@ -91,10 +94,15 @@ def correct(request: Request, visitor: SignedInVisitor, entry_id: str, form: For
             # An unexpected number is kept knowingly here: the old one stands beside it.
             body = canonical_bytes(encode(read_payload(kind, form))).decode()
         said = Corrected(entry=entry_id, reason=form.get("reason", ""), kind=kind, payload=body)
-        draft = Draft(form.get("entry_id", ""), said, house.now(), seen=int(form.get("seen") or 0))
+        draft = Draft(form.get("entry_id", ""), said, house.now(), seen=seen_of(form))
         receipt = record.enter(house, visitor.stamp(house), [draft])[0]
     except SaltloftError as error:
         return _correct(request, stated, form, error, system=visitor.units.system)
+    if receipt.key == "seen":
+        stated = lots.entry(house, entry_id)
+        return _correct(
+            request, stated, form, clash(house, visitor, stated, form), system=visitor.units.system
+        )
     if receipt.status not in ("stored", "already"):
         return _correct(request, stated, form, refusal(receipt), system=visitor.units.system)
     told = "" if _is_fact(stated) else f"?{urlencode({'told': receipt.seq})}"
