@@ -16,6 +16,14 @@ FLOOR = (
     "/make?product=alder",
     f"/lots/{CURING}/divide",
     "/outbox",
+    "/scan",
+    "/tares",
+    "/sheets/weigh",
+    "/sheets/ph",
+    "/sheets/round",
+    "/type/weigh",
+    "/type/ph",
+    "/switch",
     "/record",
     "/record?kind=lot.moved/1",
     "/me",
@@ -40,11 +48,14 @@ HOUSE = (
     f"/trace/recall?of={CURING}&began=2026-01-01T00:00:00%2B00:00",
     "/trace/drills/RCL-1",
     "/docs",
+    "/people",
+    "/records",
+    f"/records?q={CURING}&kind=piece.weighed",
     "/today?print=1",
     "/facts",
     f"/facts?lot={CURING}",
 )
-NOBODY = ("/sign-in", "/sign-in/unknown-code", "/offline")
+NOBODY = ("/sign-in", "/trust", "/enrol/unknown-code", "/sign-in/unknown-code", "/offline")
 # Filled in by the test: one entry to correct.
 CORRECTION = "/entries/{entry}/correct"
 # Not pages for people to read.
@@ -57,6 +68,7 @@ NO_PAGES = frozenset(
         "/manifest.webmanifest",
         "/today.pdf",
         "/lots/{lot}/dossier.pdf",
+        "/trust/saltloft-house.crt",
         "/tags.pdf",
         "/trace/recall.pdf",
         "/trace/letters.pdf",
