@@ -24,7 +24,8 @@ from saltloft.process.learning.hindsight import Asked, outcomes
 from saltloft.process.learning.house import PastLot, pooled
 from saltloft.process.learning.level import PastLine
 from saltloft.process.learning.observations import fresh_variance
-from saltloft.process.learning.record import HouseRecord, PastForecast
+from saltloft.process.learning.recalibrate import Recalibration, recalibration_of
+from saltloft.process.learning.record import LOSS, READY, HouseRecord, PastForecast
 from saltloft.process.learning.rival import Drawn, past_line
 from saltloft.process.learning.share import Experience, Share, readable, seen_of, share_of, taken
 from saltloft.process.parameters import DryingParameters
@@ -241,7 +242,11 @@ class Engine:
                 tags=known.tags,
             )
         )
-        return _answer(known, lanes, drawn, taken(share, len(drawn.slope), seed=SEED, lot=known.lot), days)
+        right = recalibration_of(
+            experience.record, product=known.product, calibre_mm=1000.0 * known.calibre_m
+        )
+        dried = _dried(known, lanes, right, asof_day=asof_day, days=days)
+        return _answer(known, lanes, dried, drawn, taken(share, len(drawn.slope), seed=SEED, lot=known.lot))
 
 
 @dataclass(frozen=True)
@@ -279,20 +284,49 @@ def _lanes(
     return _Lanes(time_d, loss[:, :lots], loss[:, lots:])
 
 
+@dataclass(frozen=True)
+class _Dried:
+    """The drying model's answer, put right by the house's record.
+
+    Args:
+        days: array (days,). Asked days. [d]
+        loss: array (lots, days). Mean loss of the tagged pieces as weighed.
+        ready: array (lots,). Day all that hangs is at its target. [d]
+    """
+
+    days: Array
+    loss: Array
+    ready: Array
+
+
+def _dried(known: KnownLot, lanes: _Lanes, right: Recalibration, *, asof_day: float, days: Array) -> _Dried:
+    at = np.searchsorted(lanes.time_d, np.round(days, 9))
+    loss = lanes.tagged[at].T + reading_sd(known) * _reading_draws(known, lanes.tagged.shape[1], len(days))
+    columns = [
+        right.corrected(column, LOSS, float(day) - asof_day) for column, day in zip(loss.T, days, strict=True)
+    ]
+    ready = first_day(lanes.time_d, lanes.whole, known.target_loss, falling=False)
+    middle = float(np.quantile(np.minimum(ready, lanes.time_d[-1]), 0.5)) - asof_day
+    return _Dried(days, np.array(columns).T, right.corrected(ready, READY, max(middle, 0.5)))
+
+
+def _reading_draws(known: KnownLot, lots: int, days: int) -> Array:
+    """Standard normal errors of the asked readings, array (lots, days)."""
+    slots = REST_SLOT0 + 100 + np.arange(days)
+    return statistics.normal(SEED, known.lot, np.arange(lots)[:, None], slots[None, :])
+
+
 def _answer(
-    known: KnownLot, lanes: _Lanes, drawn: Drawn, by_line: NDArray[np.bool_], days: Array
+    known: KnownLot, lanes: _Lanes, dried: _Dried, drawn: Drawn, by_line: NDArray[np.bool_]
 ) -> Forecast:
     """Of the lot draws, those that the rival's share takes follow its line, the others the drying model."""
-    lots = lanes.tagged.shape[1]
-    at = np.searchsorted(lanes.time_d, np.round(days, 9))
-    z = statistics.normal(
-        SEED, known.lot, np.arange(lots)[:, None], (REST_SLOT0 + 100 + np.arange(len(days)))[None, :]
-    )
-    line = drawn.loss(days, drawn.of_tags(known.tags)).T + drawn.visit_sd[:, None] * z[::-1]
-    loss = np.where(by_line[:, None], line, lanes.tagged[at].T) + reading_sd(known) * z
+    z = _reading_draws(known, len(by_line), len(dried.days))
+    line = drawn.loss(dried.days, drawn.of_tags(known.tags)).T
+    line += drawn.visit_sd[:, None] * z[::-1] + reading_sd(known) * z
+    loss = np.where(by_line[:, None], line, dried.loss)
     along = drawn.loss(lanes.time_d, drawn.of_whole(known.tags, PIECES))
-    whole = np.where(by_line, along, lanes.whole)
-    return Forecast(loss, first_day(lanes.time_d, whole, known.target_loss, falling=False))
+    ready = first_day(lanes.time_d, along, known.target_loss, falling=False)
+    return Forecast(loss, np.where(by_line, ready, dried.ready))
 
 
 def reading_sd(known: KnownLot) -> float:
