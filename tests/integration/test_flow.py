@@ -22,9 +22,11 @@ from tests.small_house import (
 )
 
 from saltloft.cases.lot import lot_case
+from saltloft.foundation.errors import UnknownName
 from saltloft.foundation.units import mass
 from saltloft.house import House
 from saltloft.jobs import judge, keep, record
+from saltloft.jobs import parties as parties_job
 from saltloft.plant import flow, lots, orders, parties, readings, recipes, rooms, stock
 from saltloft.plant.permit import ReleasePermit
 from saltloft.store.flow_state import FlowState
@@ -335,3 +337,15 @@ def test_racks_move_one_by_one(house: House) -> None:
     now = {stay.room: (stay.racks, stay.share) for stay in record.rooms if stay.end is None}
     assert now == {"D1": (("2",), 0.5), "D2": (("1",), 0.5)}
     assert alder().product == record.product
+
+
+def test_a_customers_name_is_erased_and_the_chain_stays_whole(house: House) -> None:
+    """The journal holds the id alone; once its erasure is stated nothing of the name is left."""
+    parties_job.keep_name(house, "cust-1", "Venn Cross Larder", "3 Market Row")
+    assert house.store.secrets.contacts()["cust-1"] == "Venn Cross Larder"
+    stored(house, parties.PartyNameErased("cust-1", "asked for it"), at=MADE_AT + DAY)
+    assert "cust-1" not in house.store.secrets.contacts()
+    assert house.store.verify().whole
+    assert not any(b"Larder" in entry.body for entry in house.store.entries(limit=500))
+    with pytest.raises(UnknownName, match="cust-1"):
+        parties_job.keep_name(house, "cust-2", "Somebody")

@@ -28,6 +28,7 @@ COMMAND_MODULES: tuple[str, ...] = (
     "balance",
     "trace",
     "exchange",
+    "parties",
     "dry",
     "ferment",
     "serve",

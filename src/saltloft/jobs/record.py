@@ -29,6 +29,7 @@ from saltloft.plant.flow_limits import refuse_impossible_flow
 from saltloft.plant.flow_story import TELLING
 from saltloft.plant.limits import refuse_impossible
 from saltloft.plant.lots import LotHeld, LotReleased
+from saltloft.plant.parties import PartyNameErased
 from saltloft.plant.permit import ReleasePermit
 from saltloft.plant.readings import Corrected, ReadingsSealed, ReadingsVoided
 from saltloft.plant.rights import may, roles_for
@@ -37,6 +38,7 @@ from saltloft.store import journal, writing
 from saltloft.store.flow_state import FlowState
 from saltloft.store.journal import Entry, NewEntry
 from saltloft.store.open import Store
+from saltloft.store.secrets import forget_contact
 from saltloft.store.state import LOT_MAKING, State
 
 _ID = re.compile(r"^[A-Za-z0-9-]{8,64}$")
@@ -183,6 +185,8 @@ class _Intake:
         if type(payload) in TELLING:
             # The next draft may ask what is left.
             self._flush()
+        if isinstance(payload, PartyNameErased):
+            forget_contact(self.connection, payload.party)
         self._renew(payload, new.subject)
         return taken
 

@@ -177,6 +177,11 @@ class Secrets:
         )
 
 
+def forget_contact(connection: Connection, name_id: str) -> None:
+    """Erase the name and address behind a customer's or supplier's id, inside the caller's transaction."""
+    connection.execute(delete(contact).where(contact.c.contact == name_id))
+
+
 def _upsert(connection: Connection, person: str, **values: str | int) -> None:
     done = connection.execute(update(person_secret).where(person_secret.c.person == person).values(**values))
     if not done.rowcount:
