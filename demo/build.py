@@ -12,6 +12,7 @@ from demo.clock import TODAY, ZONE_NAME, text_of
 from demo.house import PEOPLE
 from demo.loggers.downloads import downloads
 from demo.records.book import Book, Plain
+from demo.records.flow import contacts, flow
 from demo.records.fresh import batch, fresh_days
 from demo.records.hams import hams
 from demo.records.heat_week import heat_week
@@ -59,6 +60,7 @@ def write_files(seed: int, year: Year, folder: Path) -> None:
         "zone": ZONE_NAME,
         "today": text_of(TODAY),
         "names": {person: name for person, _, name, _ in PEOPLE},
+        "contacts": contacts(),
         "confirmations": confirmations(),
         "releases": attempts,
         "logger_files": files,
@@ -121,6 +123,8 @@ def write_records(seed: int, year: Year) -> tuple[list[Plain], list[Plain]]:
     heat_week(book, writers)
     hams(book)
     attempts = releases(book, _recorded(year))
+    # Last, so that no record of before changes its id.
+    flow(book, attempts)
     return book.records(), attempts
 
 

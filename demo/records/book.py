@@ -14,7 +14,7 @@ Plain = dict[str, Any]
 _MG = {"kg": Decimal(1_000_000), "g": Decimal(1000), "lb": Decimal("453592.37")}
 _ROUNDS = ("piece.weighed/1", "ph.read/1", "water_activity.read/1", "check.done/1", "lot.pressed_and_cut/2")
 """Written on a round and sent together when it ends; everything else is sent at once."""
-_VERSIONS = {"lot.pressed_and_cut": 2}
+_VERSIONS = {"lot.pressed_and_cut": 2, "ham.salted": 2}
 """Kinds that are written in a later version than their first."""
 _PAUSE, _LONGEST = timedelta(minutes=20), timedelta(minutes=100)
 

@@ -12,7 +12,11 @@ import pytest
 
 from saltloft.cli.demo_house import DemoBuilt, build_demo_house, read_demo_files
 from saltloft.foundation.errors import InputError
+from saltloft.foundation.units import mass
 from saltloft.house import House
+from saltloft.jobs import balance, record
+from saltloft.plant.lots import Consumed, FreshMade
+from saltloft.plant.stated import Draft, Stamp
 
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
@@ -20,6 +24,7 @@ sys.path.insert(0, str(ROOT))
 from demo.build import SHIPPED_SEED, write_files  # noqa: E402
 from demo.clock import START, STEP_SECONDS, TODAY  # noqa: E402
 from demo.house import ROOM_INDEX  # noqa: E402
+from demo.records import flow  # noqa: E402
 from demo.truth.year import Year, simulate  # noqa: E402
 
 
@@ -131,3 +136,45 @@ def _smallest(folder: Path) -> Path:
     (folder / "manifest.json").write_text("{}", encoding="utf-8")
     (folder / "records.jsonl.xz").write_bytes(lzma.compress(b""))
     return folder
+
+
+def test_the_mass_of_the_year_closes_to_the_milligram(house: House) -> None:
+    """What came in is left, hangs, dried away, was lost, thrown away or delivered; no term out of range."""
+    found = balance.house_balance(house)
+    assert found.rest_mg == 0
+    assert [node.node for node in found.nodes if node.rest_mg] == []
+    assert [(node.node, term.name) for node in found.open_nodes for term in node.open_terms] == []
+    assert {"line", "dried", "hangs", "shelf", "slicing", "packing", "delivered", "gone"} == set(
+        found.terms_mg
+    )
+    assert found.received_mg > 250_000_000_000
+    # Eleven digits of milligrams are added up: one milligram less received would show.
+    assert found.received_mg == sum(found.terms_mg.values())
+
+
+def test_rework_goes_two_batches_deep_and_a_split_lot_came_together_again(house: House) -> None:
+    """Ends of a Rowan in a Hazel, of that one in a later one; 60 to 40 over two rooms, merged, signed out."""
+    depth, front = 0, {f"{flow.REWORKED_LOT}/ends"}
+    while front := {link.lot for source in front for link in house.store.lots.links(source=source)}:
+        depth += 1
+        front = {f"{lot}/ends" for lot in front if house.store.lots.find(lot) is not None}
+    assert depth == 2
+    whole = house.store.lots.get(flow.SPLIT_LOT)
+    parts = [house.store.lots.get(f"{flow.SPLIT_LOT}-{letter}") for letter in "AB"]
+    merged = house.store.lots.get(f"{flow.SPLIT_LOT}-C")
+    assert sum(part.green_mass.mg for part in parts) == whole.green_mass.mg == merged.green_mass.mg
+    assert [round(part.green_mass.mg / whole.green_mass.mg, 6) for part in parts] == [0.6, 0.4]
+    assert {stay.room for stay in merged.rooms} == {"F1", "D1", "D2"}
+    assert merged.release is not None
+    assert merged.made_at == whole.made_at
+
+
+def test_ends_with_nitrite_are_refused_in_fresh_sausage(house: House) -> None:
+    """Somebody tries to book 12 kg of ends of a cured lot into Bramble; nothing is stored."""
+    left = house.store.flow.left_mg(("sink",))
+    ends = next(name for name, mg in sorted(left.items()) if name.endswith("/ends") and mg > 12_000_000)
+    used = (Consumed(ends, "rework", mass("12", "kg")),)
+    fresh = FreshMade("BR-1103", "bramble", "bramble-1", used, mass("12", "kg"))
+    stamp = Stamp("maren", "tablet-make", house.now())
+    receipt = record.enter(house, stamp, [Draft(house.new_id(), fresh, house.now())])[0]
+    assert (receipt.status, "carries nitrite of" in receipt.words) == ("refused", True)

@@ -27,6 +27,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
+from tests.demo_house.plain import still_says
 
 from saltloft.plant import entries
 from saltloft.plant.canonical import read_canonical
@@ -110,7 +111,10 @@ def test_every_record_decodes_and_says_its_subject(built: Built) -> None:
     """Each payload is the plain form of a known kind: encoding it again gives it back."""
     for one in built.records:
         payload = entries.decode(one["kind"], one["payload"])
-        assert entries.encode(payload) == one["payload"], one
+        again = entries.encode(payload)
+        # A kind of an earlier version is read in today's shape, which says more, and nothing else.
+        same = again == one["payload"]
+        assert same or (entries.newest(one["kind"]) != one["kind"] and still_says(again, one["payload"])), one
         if one["kind"] != "entry.corrected/1":
             assert entries.subject_of(payload) == one["subject"]
         else:
@@ -139,7 +143,12 @@ def test_every_kind_the_issue_asks_for_is_there(built: Built) -> None:
     counts = Counter(one["kind"].split("/")[0] for one in built.records)
     missing = {kind.split("/")[0] for kind in entries.KINDS} - set(counts)
     # Released by the release job, confirmed with the row's digest, sealed by the import: not the notebook's.
-    assert missing == {"lot.released", "fact.confirmed", "readings.sealed", "readings.voided"}
+    # Nobody there lost a phone, asked for a name to be erased, was called back or numbered a product.
+    assert missing == {
+        "lot.released", "fact.confirmed", "readings.sealed", "readings.voided", "party.name_erased",
+        "recall.drilled", "product.numbered", "device.revoked", "token.issued", "offline.entered",
+        "tare.weighed",
+    }  # fmt: skip
     assert counts["piece.weighed"] > 10_000
     assert counts["ham.salted"] >= 45
     assert counts["fresh.made"] >= 85
@@ -366,7 +375,7 @@ def test_one_supplier_delivers_legs_too_sour_to_salt(built: Built) -> None:
     used = {
         lot
         for one in built.records
-        if one["kind"] == "ham.salted/1"
+        if one["kind"].startswith("ham.salted/")
         for lot in one["payload"]["material_lots"]
     }
     assert bad[0]["subject"] not in used
@@ -379,6 +388,8 @@ def test_what_goes_into_a_batch_was_received_and_weighs_as_much(built: Built) ->
     for one in built.records:
         if one["kind"] == "material.received/1":
             received[one["subject"]] = one["payload"]["mass"]["mg"]
+        if one["kind"] == "lot.yielded/1" and one["payload"]["into"] == "ends":
+            received[f"{one['subject']}/ends"] = one["payload"]["mass"]["mg"]
         for part in one["payload"].get("consumed", []):
             assert part["material_lot"] in received
             used[part["material_lot"]] += part["mass"]["mg"]

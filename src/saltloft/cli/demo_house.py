@@ -26,7 +26,9 @@ from saltloft.foundation.words import say
 from saltloft.house import ADMINISTRATOR, House
 from saltloft.jobs import record, release, watch
 from saltloft.plant import entries
+from saltloft.plant.flow import LotSliced, PackMade
 from saltloft.plant.lots import LotDispatched
+from saltloft.plant.orders import GoodsReturned, ShipmentSent
 from saltloft.plant.people import FactConfirmed, HouseSetUp
 from saltloft.plant.permit import ReleasePermit
 from saltloft.plant.stated import Draft, Stamp
@@ -155,6 +157,8 @@ def _build(folder: Path, demo: DemoFiles, progress: Progress) -> DemoBuilt:
     ) as house:
         for person, name in demo.manifest["names"].items():
             house.store.secrets.set_name(person, name)
+        for party, card in demo.manifest.get("contacts", {}).items():
+            house.store.secrets.set_contact(party, card["role"], card["name"], card["address"])
         return _Year(house, demo, progress).live()
 
 
@@ -168,6 +172,8 @@ class _Year:
         self.entered = 0
         self.released: list[str] = []
         self.refused: dict[str, str] = {}
+        # Pack lots and shipments of what was not signed out.
+        self.kept_back: set[str] = set()
 
     def live(self) -> DemoBuilt:
         """Everything, in the order of its moments."""
@@ -200,7 +206,20 @@ class _Year:
         self.entered += len(drafts)
 
     def _stays_here(self, payload: object) -> bool:
-        """What was not signed out is not sent out."""
+        """What was not signed out is not sent out, nor does it come back."""
+        if isinstance(payload, PackMade | LotSliced):
+            lots = (
+                [payload.lot]
+                if isinstance(payload, LotSliced)
+                else [one.material_lot for one in payload.sources]
+            )
+            if any(lot in self.refused or lot in self.kept_back for lot in lots):
+                self.kept_back.add(payload.sliced if isinstance(payload, LotSliced) else payload.pack)
+        if isinstance(payload, ShipmentSent) and any(line.node in self.kept_back for line in payload.lines):
+            self.kept_back.add(payload.shipment)
+            return True
+        if isinstance(payload, GoodsReturned):
+            return payload.shipment in self.kept_back
         return isinstance(payload, LotDispatched) and payload.lot in self.refused
 
     def _bring(self, one: Mapping[str, Any]) -> None:
