@@ -12,8 +12,8 @@ from saltloft.foundation.errors import InputError
 from saltloft.process.draws import LOT_SLOTS, PIECE_SLOTS, Draws, draw
 from saltloft.process.learning import COLUMNS, LotPrior, Measured, Weighing, learn
 from saltloft.process.learning.lanes import STEP, Lot, predicted, slopes
-from saltloft.process.learning.places import PLACE
 from saltloft.process.learning.observations import QUANTITIES, fresh_variance, observations_of
+from saltloft.process.learning.places import PLACE
 from saltloft.process.simulate import Run, simulate
 
 
