@@ -35,6 +35,7 @@ def _written() -> Path:
     """The folder with the copies; kept between runs as long as the kernel is the same."""
     source = Path(drying.__file__).parent
     texts = {path.stem: _narrowed(path.read_text(encoding="utf-8")) for path in source.glob("kernel*.py")}
+    texts["scheme"] = (source / "scheme.py").read_text(encoding="utf-8")
     texts["compiled"] = _narrowed((source / "compiled.py").read_text(encoding="utf-8"))
     digest = hashlib.sha256("".join(texts[name] for name in sorted(texts)).encode()).hexdigest()[:16]
     folder = Path(tempfile.gettempdir(), f"saltloft-one-lane-{digest}")

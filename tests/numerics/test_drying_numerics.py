@@ -98,7 +98,7 @@ def test_a_sealed_piece_evens_out_and_loses_nothing() -> None:
 
 
 def test_order_in_time() -> None:
-    """RODAS3 with steps halved from a smooth profile on: third order is observed.
+    """Steps halved from a smooth profile on: third order is observed.
 
     From the very start the order is lower: a fresh piece in dry air is not smooth at the rim.
     """

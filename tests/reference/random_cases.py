@@ -37,6 +37,7 @@ class Random:
 
     number: int
     words: str
+    piece: Piece
     days: Array
     trace: AirTrace
     members: Members
@@ -182,4 +183,4 @@ def random_case(number: int, *, days_per_mm: float = 1.0, resolve: bool = False)
     )
     words = f"case {number}: {diameter:.0f} mm, fat {100 * fat:.0f} %, {until_d:.0f} d, {words}"
     case = case_of(members, draws)
-    return Random(number, words, output_days(until_d), trace, members, blocks, case, log)
+    return Random(number, words, what, output_days(until_d), trace, members, blocks, case, log)

@@ -18,7 +18,7 @@ from saltloft.process.drying.compiled import integrate_compiled
 from saltloft.process.drying.integrate import Control, Profiles, integrate
 from saltloft.process.drying.nodes import radau_nodes
 from saltloft.process.programme import DAY_S, Programme
-from saltloft.process.simulate import CONTROL, NODES, first_day
+from saltloft.process.simulate import CONTROL, NODES, first_day, nodes_of
 from tests.drying_cases import central_draws, engine_case, piece, stage
 from tests.reference import finite_volume
 from tests.reference.finite_volume import Array, Log
@@ -37,12 +37,9 @@ CASES = [
         ((7.0, 16.0, 0.72, 0.3), (10.0, 14.0, 0.90, 0.0), (60.0, 14.0, 0.70, 0.3)),
     ),
 ]
-# Cases of the suite whose target day misses the 0.1 d asked for, with the figure measured.
-LATE_BY_D: dict[int, float] = {11: 0.126, 19: 0.185}
-# Of 200 cases at full length: those over 1e-3 with every hour a block; how many are over 1e-3 and
-# over 0.1 d as shipped, and the worst loss. Measured, not asked.
-HOURLY_OVER = {136}
-SHIPPED_OVER, SHIPPED_WORST, SHIPPED_LATE = 10, 5e-3, 50
+# Of 200 cases at full length as shipped: how many are over 1e-3 (case 60) and over 0.1 d, and the
+# worst loss; with every hour a block how many are over 0.1 d. Measured, not asked.
+SHIPPED_OVER, SHIPPED_WORST, SHIPPED_LATE, HOURLY_LATE = 1, 1.3e-3, 10, 3
 
 
 @pytest.mark.parametrize(("name", "diameter", "fat", "salt", "air"), CASES, ids=[case[0] for case in CASES])
@@ -88,8 +85,9 @@ def _reference(case: Random, tolerance: float) -> Array:
 
 def _miss(case: Random, reference: Array) -> Miss:
     """Largest difference of the weight loss, and that of the day to four fifths of the largest loss."""
-    weight = radau_nodes(NODES).weight
-    mean = np.einsum("n,tnm->tm", weight, _integrated(case, case.days, NODES, CONTROL).water)
+    nodes = nodes_of(case.piece)
+    water = _integrated(case, case.days, nodes.count, CONTROL).water
+    mean = np.einsum("n,tnm->tm", nodes.weight, water)
     loss = ((case.members.water - mean) / case.members.green_mass)[:, 0]
     wanted = 0.8 * float(reference.max())
     both = first_day(case.days, np.stack([loss, reference], axis=1), wanted, falling=False)
@@ -116,7 +114,7 @@ def test_random_rooms_agree(first: int, figure: Callable[[str], None]) -> None:
     figure(_table(misses))
     for miss in misses:
         assert miss.loss < 1e-3, str(miss)
-        assert abs(miss.day) < LATE_BY_D.get(miss.case.number, 0.1 - 5e-3) + 5e-3, str(miss)
+        assert abs(miss.day) < 0.1, str(miss)
 
 
 @pytest.mark.long
@@ -124,7 +122,7 @@ def test_two_hundred_random_rooms_agree(figure: Callable[[str], None]) -> None:
     """The same for 200 cases, each over 10 days and one for every millimetre of its calibre.
 
     Asked: loss within 1e-3, day within 0.1 d in every case. With every hour a block the loss is
-    there but for the cases named; the shipped cut of a log is not, and the counts say how often.
+    there; for the rest the counts say how often it is not.
     """
     shipped, hourly = [], []
     for number in range(200):
@@ -137,7 +135,8 @@ def test_two_hundred_random_rooms_agree(figure: Callable[[str], None]) -> None:
     for miss in shipped:
         if miss.loss > 1e-3 or abs(miss.day) > 0.1:
             figure(f"  {miss}")
-    assert {miss.case.number for miss in hourly if miss.loss > 1e-3} <= HOURLY_OVER
+    assert max(miss.loss for miss in hourly) < 1e-3
+    assert len([miss for miss in hourly if abs(miss.day) > 0.1]) <= HOURLY_LATE
     over = [miss for miss in shipped if miss.loss > 1e-3]
     late = [miss for miss in shipped if abs(miss.day) > 0.1]
     assert len(over) <= SHIPPED_OVER
@@ -151,7 +150,8 @@ def _rims(case: Random, hourly: Random, fine: int | None) -> list[Array]:
     days = np.unique(np.concatenate([[0.0], *(np.linspace(end - 1.0, end, 97) for end in ends)]))
     celsius = np.interp(days, case.log.time_d, case.log.celsius) + case.case.warmer
     reference = finite_volume.dry(case.case, case.log, days).rim_activity
-    ways = [(case, NODES, CONTROL), (hourly, NODES, CONTROL)]
+    count = nodes_of(case.piece).count
+    ways = [(case, count, CONTROL), (hourly, count, CONTROL)]
     if fine is not None:
         ways.append((hourly, fine, Control(tolerance=1e-4)))
     found = []
@@ -182,7 +182,7 @@ def test_the_rim_of_a_day_agrees(figure: Callable[[str], None]) -> None:
     shipped, hourly = (np.array([row[way].max() for row in rows]) for way in (0, 1))
     figure(f"rim a_w of a day, six rooms, shipped: {_spread(shipped)}; every hour a block: {_spread(hourly)}")
     assert shipped.max() < 8e-3
-    assert hourly.max() < 5e-3
+    assert hourly.max() < 1e-3
 
 
 def _spread(values: Array) -> str:

@@ -7,13 +7,12 @@ from numpy.typing import NDArray
 
 from saltloft.foundation.bands import Band
 from saltloft.foundation.words import say
-from saltloft.process.drying.nodes import radau_nodes
 from saltloft.process.drying.pace import pace
 from saltloft.process.flags import flag_of, lasting
 from saltloft.process.parameters import DryingParameters
 from saltloft.process.result import Flag, Outlook, Window
 from saltloft.process.series import band_of
-from saltloft.process.simulate import NODES, Run
+from saltloft.process.simulate import Run
 from saltloft.science.statistics import weighted_quantile
 
 Array = NDArray[np.float64]
@@ -55,7 +54,7 @@ def pace_of(run: Run, parameters: DryingParameters, which: NDArray[np.int64]) ->
     kelvin = run.states.temperature_c[which] + 273.15
     reference = parameters.reference_temperature_c + 273.15
     speed = np.exp(-run.members.activation * (1.0 / kelvin - 1.0 / reference))
-    return pace(run.members, radau_nodes(NODES), run.water[which], speed, parameters.pace_rim)
+    return pace(run.members, run.nodes, run.water[which], speed, parameters.pace_rim)
 
 
 def outlook_of(run: Run, parameters: DryingParameters) -> tuple[Outlook, Flag | None]:

@@ -19,6 +19,25 @@ from saltloft.science import moist_air, transfer
 Array = NDArray[np.float64]
 
 
+MOST_LEVELS = 12  # of air speed in a log
+# The air at a piece is held at this, hour by hour; in blocks by what the log has over these.
+MOST_HUMID = 0.995
+CEILINGS = np.linspace(0.85, 1.0, 31)
+
+
+def _over(excess: Array, ceiling: Array) -> Array:
+    """What is cut off at each member's own ceiling, (blocks, members); excess (blocks, CEILINGS)."""
+    cut = np.zeros((len(excess), ceiling.shape[-1]))
+    step = CEILINGS[1] - CEILINGS[0]
+    some = np.flatnonzero(excess[:, 0] > 0.0)
+    own = np.broadcast_to(ceiling, cut.shape)[some]
+    place = np.clip((own - CEILINGS[0]) / step, 0.0, len(CEILINGS) - 1.0)
+    cell = np.minimum(place.astype(np.int64), len(CEILINGS) - 2)
+    low, high = (np.take_along_axis(excess[some], cell + more, axis=1) for more in (0, 1))
+    cut[some] = low + (place - cell) * (high - low)
+    return cut
+
+
 def stage_ends_d(programme: Programme, draws: Draws) -> Array:
     """Where each stage ends if only the clock ends it, array (stages, lots). [d]"""
     lengths = [stage.duration_d.at(draws.of_stage(i, "duration")) for i, stage in enumerate(programme.stages)]
@@ -39,6 +58,7 @@ class _Stretch:
         speed_up: array or None. None: that of the temperature.
         humidity_drift_s: array or float. Rise of the relative humidity. [1/s]
         is_open: bool.
+        excess: array (blocks, CEILINGS) or None. Humidity over each of CEILINGS, its mean.
     """
 
     end_s: Array
@@ -50,6 +70,7 @@ class _Stretch:
     speed_up: Array | None = None
     humidity_drift_s: Array | float = 0.0
     is_open: bool = True
+    excess: Array | None = None
 
 
 class _AirRows:
@@ -90,9 +111,12 @@ class _AirRows:
         warm = stretch.temperature_c + self.warmer
         log_slope = moist_air.concentration_log_slope_k(warm)
         here = stretch.saturated * np.exp(log_slope * self.warmer)
-        most = 0.995 * here
+        most = MOST_HUMID * here
         wetter = np.where(stretch.measured, self.wetter[True], self.wetter[False])
-        vapour = np.clip((stretch.vapour / stretch.saturated + wetter) * here, 0.0, most)
+        humidity = stretch.vapour / stretch.saturated + wetter
+        if stretch.excess is not None:
+            humidity = humidity - _over(stretch.excess, MOST_HUMID - wetter)
+        vapour = np.clip(humidity * here, 0.0, most)
         end_s = np.broadcast_to(stretch.end_s, vapour.shape)
         begin = self.blocks[-1].end_s[-1:] if self.blocks else np.zeros_like(end_s[:1])
         half = 0.5 * np.diff(np.concatenate([begin, end_s]), axis=0)
@@ -138,30 +162,65 @@ class _AirRows:
         )
 
 
-def _films(
-    rows: _AirRows, trace: AirTrace, borders: Array, was_read: NDArray[np.bool_], mean_c: Array
-) -> tuple[Array, Array, Array]:
-    """The film of every block: the mean of the film over its readings, not the film of their mean."""
+@dataclass(frozen=True)
+class _BlockFilm:
+    """The film of every block with the air as it counts through it.
+
+    Args:
+        film: three arrays (blocks, members). Coefficient, its power of the diameter, mass ratio.
+        saturated, vapour: arrays (blocks, members) or (blocks, 1). Weighted means. [kg/m3]
+    """
+
+    film: tuple[Array, Array, Array]
+    saturated: Array
+    vapour: Array
+
+
+def _levels(trace: AirTrace) -> Array:
+    """Roots of the air speeds at which films are worked out."""
     root = np.sqrt(trace.speed)
-    levels = np.unique(root) if len(np.unique(root)) <= 12 else np.linspace(root.min(), root.max(), 12)
-    # The share of each level in each block; a reading between two levels counts for both.
-    hats = np.array([np.interp(root, levels, unit) for unit in np.eye(len(levels))])
-    shares = np.array([held_means(trace, borders, hat) for hat in hats])
-    ones = np.ones(rows.members.count)
+    found = np.unique(root)
+    return found if len(found) <= MOST_LEVELS else np.linspace(root.min(), root.max(), MOST_LEVELS)
+
+
+def _films(rows: _AirRows, log: _LogMeans) -> _BlockFilm:
+    """The film of every block: the mean of the film over its readings, not the film of their mean.
+
+    Where the air stands and moves within a block its vapour counts by how much passes: fans rest
+    in moist air, and hardly anything leaves the piece then. Each speed is weighted by film and
+    casing in series.
+    """
+    ones, mean_c = np.ones(rows.members.count), log.temperature_c
     # Round ends, so that the film of a day does not hang on how warm later days are.
     ends_c = 4.0 * np.array([np.floor(np.min(mean_c) / 4.0), np.floor(np.max(mean_c) / 4.0) + 1.0])
     warm = (mean_c - ends_c[0]) / (ends_c[1] - ends_c[0])
-    by_end = np.stack([shares * (1.0 - warm), shares * warm], axis=1)
-    found = np.zeros((3, len(mean_c), rows.members.count))
-    for measured in np.unique(was_read):
+    turning = len(log.levels) > 1
+    found = np.zeros((6 if turning else 3, len(mean_c), rows.members.count))
+    for measured in np.unique(log.was_read):
         table = np.array(
-            [[rows.film_at(level**2 * ones, c * ones, measured=measured) for c in ends_c] for level in levels]
+            [
+                [rows.film_at(level**2 * ones, c * ones, measured=measured) for c in ends_c]
+                for level in log.levels
+            ]
         )
-        chosen = np.flatnonzero(was_read == measured)
-        # One product of matrices: (blocks, levels x ends) @ (levels x ends, quantities x members).
-        flat = by_end[:, :, chosen].reshape(-1, len(chosen)).T @ table.reshape(by_end[..., 0].size, -1)
-        found[:, chosen] = flat.reshape(len(chosen), 3, -1).transpose(1, 0, 2)
-    return found[0], found[1], found[2]
+        chosen = np.flatnonzero(log.was_read == measured)
+        found[:3, chosen] = _mixed(log.shares, warm, table, chosen)
+        if turning:
+            passes = 1.0 / (1.0 / (table[:, :, 0] * table[:, :, 2]) + rows.members.resistance_s_m)
+            for row, parts in ((3, log.shares), (4, log.by_level[0]), (5, log.by_level[1])):
+                found[row, chosen] = _mixed(parts, warm, passes[:, :, None], chosen)[0]
+    film = (found[0], found[1], found[2])
+    if not turning:
+        return _BlockFilm(film, log.saturated[:, None], log.vapour[:, None])
+    return _BlockFilm(film, found[4] / found[3], found[5] / found[3])
+
+
+def _mixed(parts: Array, warm: Array, table: Array, chosen: NDArray[np.int64]) -> Array:
+    """Quantities (levels, 2, own, members) mixed by level and temperature, array (own, blocks, members)."""
+    by_end = np.stack([parts * (1.0 - warm), parts * warm], axis=1)[:, :, chosen]
+    # One product of matrices: (blocks, levels x ends) @ (levels x ends, quantities x members).
+    flat = by_end.reshape(-1, len(chosen)).T @ table.reshape(by_end[..., 0].size, -1)
+    return np.asarray(flat.reshape(len(chosen), table.shape[2], -1).transpose(1, 0, 2))
 
 
 @dataclass(frozen=True)
@@ -174,6 +233,11 @@ class _LogMeans:
         temperature_c, saturated, vapour: arrays. Means. [degC] [kg/m3] [kg/m3]
         log_factor: array. Logarithm of the mean temperature factor of a typical activation energy.
         was_read: array of bool.
+        levels: array (levels,). Roots of air speeds.
+        shares: array (levels, blocks). Share of each level; a reading between two counts for both.
+        by_level: array (2, levels, blocks). What of saturated and of vapour falls to each. [kg/m3]
+        excess: array (blocks, CEILINGS). How far the humidity's mean lies over its mean below each
+            of CEILINGS; zero where it never gets there.
     """
 
     border_d: Array
@@ -183,6 +247,10 @@ class _LogMeans:
     vapour: Array
     log_factor: Array
     was_read: NDArray[np.bool_]
+    levels: Array
+    shares: Array
+    by_level: Array
+    excess: Array
 
 
 @lru_cache(maxsize=8)
@@ -191,22 +259,54 @@ def _means(trace: AirTrace, typical_k: float, reference_k: float, *, resolve: bo
     cut = cut_log(trace, resolve=resolve)
     borders = cut.border_d
     saturated = moist_air.vapour_concentration_kg_m3(trace.temperature_c)
-    mean_vapour = block_means(trace, borders, saturated * trace.relative_humidity)
+    vapour = saturated * trace.relative_humidity
     # Both are straight between readings, so their product bends: exactly a sixth of its ends.
     bend = np.append(np.diff(saturated) * np.diff(trace.relative_humidity), 0.0) / 6.0
     # The mean of the temperature factor at a typical activation energy; a member's own
     # energy enters as a power of it, exact to second order in the swing.
     factor = np.exp(-typical_k * (1.0 / (trace.temperature_c + 273.15) - 1.0 / reference_k))
     read = np.ones(len(trace.time_d)) if trace.measured is None else trace.measured.astype(np.float64)
+    means = (
+        block_means(trace, borders, saturated),
+        block_means(trace, borders, vapour) - held_means(trace, borders, bend),
+    )
+    levels = _levels(trace)
+    hats = np.array([np.interp(np.sqrt(trace.speed), levels, unit) for unit in np.eye(len(levels))])
+    passing = [np.append(0.5 * (part[1:] + part[:-1]), part[-1]) for part in (saturated, vapour)]
+    passing[1] -= bend
+    by_level = np.array([[held_means(trace, borders, hat * part) for hat in hats] for part in passing])
     return _LogMeans(
         border_d=borders,
         humidity_slope_d=cut.humidity_slope_d,
         temperature_c=block_means(trace, borders, trace.temperature_c),
-        saturated=block_means(trace, borders, saturated),
-        vapour=mean_vapour - held_means(trace, borders, bend),
+        saturated=means[0],
+        vapour=means[1],
         log_factor=np.log(block_means(trace, borders, factor)),
         was_read=block_means(trace, borders, read) >= 0.5,
+        levels=levels,
+        shares=np.array([held_means(trace, borders, hat) for hat in hats]),
+        # A border within an hour cuts it exactly only for the whole: the levels share its mean.
+        by_level=by_level * (np.array(means) / by_level.sum(axis=1))[:, None],
+        excess=_excess(trace, borders, saturated),
     )
+
+
+def _excess(trace: AirTrace, borders: Array, saturated: Array) -> Array:
+    """Mean of what the humidity has over each of CEILINGS, by saturated vapour, (blocks, CEILINGS)."""
+    found = np.zeros((len(borders) - 1, len(CEILINGS)))
+    mean = block_means(trace, borders, saturated)
+    between = np.append(0.5 * (saturated[1:] + saturated[:-1]), saturated[-1])
+    for place, ceiling in enumerate(CEILINGS):
+        high = np.maximum(trace.relative_humidity - ceiling, 0.0)
+        if not high.any():
+            break
+        # Straight between readings: a triangle where one of them lies below.
+        both = high[1:] + high[:-1]
+        rise = np.abs(np.diff(trace.relative_humidity))
+        whole = np.minimum(trace.relative_humidity[1:], trace.relative_humidity[:-1]) >= ceiling
+        over = np.where(whole, 0.5 * both, 0.5 * both * both / np.maximum(rise, 1e-12))
+        found[:, place] = held_means(trace, borders, np.append(over, high[-1]) * between) / mean
+    return found
 
 
 def _log_stretch(rows: _AirRows, trace: AirTrace, *, resolve: bool) -> _Stretch:
@@ -215,15 +315,17 @@ def _log_stretch(rows: _AirRows, trace: AirTrace, *, resolve: bool) -> _Stretch:
     reference = rows.parameters.reference_temperature_c + 273.15
     log = _means(trace, typical, reference, resolve=resolve)
     warmer = rows.members.activation * rows.warmer / reference**2
+    passing = _films(rows, log)
     return _Stretch(
         end_s=DAY_S * log.border_d[1:, None],
         temperature_c=log.temperature_c[:, None],
-        saturated=log.saturated[:, None],
-        vapour=log.vapour[:, None],
-        film=_films(rows, trace, log.border_d, log.was_read, log.temperature_c),
+        saturated=passing.saturated,
+        vapour=passing.vapour,
+        film=passing.film,
         measured=log.was_read[:, None],
         speed_up=np.exp(log.log_factor[:, None] * (rows.members.activation / typical) + warmer),
         humidity_drift_s=log.humidity_slope_d[:, None] / DAY_S,
+        excess=log.excess,
     )
 
 

@@ -13,9 +13,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from saltloft.process.draws import Draws
-from saltloft.process.drying.nodes import radau_nodes, values_at
+from saltloft.process.drying.nodes import values_at
 from saltloft.process.result import CrossSection
-from saltloft.process.simulate import NODES, Run
+from saltloft.process.simulate import Run
 from saltloft.science.water_activity import Halsey, of_mixture
 
 Array = NDArray[np.float64]
@@ -80,7 +80,7 @@ def _rings(run: Run, member: int, time_d: Array, water: Array, salt: Array) -> C
         time_d: array (times,). [d]
         water, salt: arrays (times, nodes). [kg/kg]
     """
-    members, nodes = run.members, radau_nodes(NODES)
+    members, nodes = run.members, run.nodes
 
     def own(values: ArrayLike) -> float:
         return float(np.broadcast_to(values, (members.count,))[member])

@@ -27,6 +27,8 @@ from saltloft.science.water_activity import of_mixture
 Array = NDArray[np.float64]
 
 NODES = 8
+# From this calibre on eight nodes make a dry rim's forecast up to a fifth of a day early.
+MORE_NODES, THICK_M = 12, 0.060
 CONTROL = Control()
 PROGRAMME_BLOCKS = 12  # air of more blocks than this is a log
 THREADS, WORTH_THREADS = 2, 128  # fewer members are carried before a second thread has begun
@@ -75,6 +77,11 @@ class Run:
     put_right: Callable[[Array, Array], Array] | None = None
 
     @property
+    def nodes(self) -> Nodes:
+        """The nodes of the profiles."""
+        return radau_nodes(self.profiles.water.shape[1])
+
+    @property
     def _behind(self) -> int:
         """How many of the times lie in the past."""
         return 0 if self.past is None else len(self.past.time_d)
@@ -89,9 +96,7 @@ class Run:
     def _water(self) -> Array:
         """Mean water as the profiles say, array (times, members). [kg/kg]"""
         times_s = DAY_S * self.time_d[self._behind :]
-        water = self._whole(
-            "water", mean_water(self.members, radau_nodes(NODES), times_s, self.profiles.water)
-        )
+        water = self._whole("water", mean_water(self.members, self.nodes, times_s, self.profiles.water))
         water[self.time_d <= 0.0] = self.members.water  # exactly nothing is lost at stuffing
         return water
 
@@ -138,7 +143,7 @@ class Run:
     def _seen(self) -> dict[str, Array]:
         """What is read off the profiles, without any doubt of the model."""
         times_s = DAY_S * self.time_d[self._behind :]
-        ahead = seen_of(self.members, radau_nodes(NODES), self.blocks, times_s, self.profiles)
+        ahead = seen_of(self.members, self.nodes, self.blocks, times_s, self.profiles)
         return {name: self._whole(name, values) for name, values in ahead.items()}
 
     @cached_property
@@ -255,6 +260,15 @@ def first_day(time_d: Array, values: Array, level: float, *, falling: bool) -> A
     return np.where(there.any(axis=0), day, np.inf)
 
 
+def nodes_of(piece: Piece) -> Nodes:
+    """The nodes of a lot: one number for its learning, its run, its slice and its kept states.
+
+    Args:
+        piece: Piece. Its mean calibre decides.
+    """
+    return radau_nodes(MORE_NODES if piece.diameter_m.mean >= THICK_M else NODES)
+
+
 def _profiles(
     members: Members, nodes: Nodes, blocks: Blocks, times_s: Array, start: Start | None
 ) -> Profiles:
@@ -289,7 +303,7 @@ def _run_once(
         past = kept
     ahead_s = DAY_S * (time_d if past is None else time_d[len(past.time_d) :])
     start = None if past is None else past.start
-    profiles = _profiles(members, radau_nodes(NODES), blocks, ahead_s, start)
+    profiles = _profiles(members, nodes_of(piece), blocks, ahead_s, start)
     return Run(time_d, draws, batter, members, blocks, ends_d, profiles, parameters, past)
 
 

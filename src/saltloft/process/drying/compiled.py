@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import lru_cache
 from threading import local
 
 import numpy as np
@@ -20,6 +22,8 @@ from saltloft.process.drying.nodes import Nodes
 from saltloft.process.drying.rim import RimMemory
 
 Array = NDArray[np.float64]
+
+TURNS, LEAST_SHARE = 3, 4 * LANES  # of a lot on several threads: an even load, and full lanes
 
 
 def brine_table(members: Members) -> Array:
@@ -43,10 +47,12 @@ def member_table(members: Members) -> Array:
 def air_table(blocks: Blocks) -> Array:
     """The air, array (11, blocks, members), rows as in `kernel_rates.py`."""
     b = blocks
-    is_open = np.repeat(b.open[:, None].astype(np.float64), b.end_s.shape[1], axis=1)
-    films = (b.film_heat, b.film_power, b.film_ratio, is_open)
-    drift = np.zeros_like(b.vapour) if b.drift is None else b.drift
-    return np.array([b.speed_up, b.kelvin, b.saturated, b.vapour, b.log_slope, b.latent, *films, drift])
+    drift = 0.0 if b.drift is None else b.drift
+    parts = (b.speed_up, b.kelvin, b.saturated, b.vapour, b.log_slope, b.latent)
+    table = np.empty((11, *b.end_s.shape))
+    for row, part in enumerate((*parts, b.film_heat, b.film_power, b.film_ratio, b.open[:, None], drift)):
+        table[row] = part
+    return table
 
 
 def rule_table(control: Control, members: Members) -> Array:
@@ -106,11 +112,11 @@ class _Run:
         self.profile = np.array([begin.water, begin.salt])
         self.block = first_block(lot.blocks, begin.time_s)
 
-    def carry(self, first: int) -> None:
-        """The group of LANES members from `first` on."""
+    def carry(self, first: int, end: int) -> None:
+        """The members from `first` to before `end`."""
         lot, begin = self.lot, self.begin
         done = carry(
-            (0,) * lot.nodes.count, first, self.profile, begin.time_s, begin.length_s, self.block,
+            (0,) * lot.nodes.count, first, end - 1, self.profile, begin.time_s, begin.length_s, self.block,
             self.member_rows, self.air_rows, lot.blocks.end_s, self.brine, self.tables, self.matrices,
             lot.nodes.weight, self.scalars, lot.output_s, self.rules, workspace(lot.nodes.count),
             self.memory, self.out, self.length, self.out_memory, self.counts, self.error,
@@ -118,7 +124,7 @@ class _Run:
         if done < 1.0:
             raise NumericsError(
                 "the drying of a member cannot be followed",
-                got=f"one of the members {first} to {min(first + LANES, lot.members.count) - 1}",
+                got=f"one of the members {first} to {end - 1}",
                 do="look at the piece and the air: something is far outside what a piece can be",
             )
 
@@ -154,14 +160,25 @@ def integrate_lots(lots: Sequence[Lot], threads: int = 1) -> list[Profiles]:
         NumericsError: when a member would need steps shorter than a millisecond.
     """
     runs = [_Run(lot) for lot in lots]
-    groups = [(run, first) for run in runs for first in range(0, run.lot.members.count, LANES)]
-    if threads <= 1 or len(groups) < 2:
-        for run, first in groups:
-            run.carry(first)
+    shares = [(run, *share) for run in runs for share in _shares(run.lot.members.count, threads)]
+    if threads <= 1 or len(shares) < 2:
+        for run, first, end in shares:
+            run.carry(first, end)
     else:
-        with ThreadPoolExecutor(threads) as pool:
-            list(pool.map(lambda group: group[0].carry(group[1]), groups))
+        list(_pool(threads, os.getpid()).map(lambda share: share[0].carry(*share[1:]), shares))
     return [run.profiles() for run in runs]
+
+
+@lru_cache(maxsize=2)
+def _pool(threads: int, process: int) -> ThreadPoolExecutor:
+    """The threads of this process: shared, so that many lots at once never ask for more of them."""
+    return ThreadPoolExecutor(threads, thread_name_prefix="drying")
+
+
+def _shares(members: int, threads: int) -> list[tuple[int, int]]:
+    """First and end of what one call carries: all on one thread; shares for a few turns of each on more."""
+    size = members if threads <= 1 else max(-(-members // (TURNS * threads)), LEAST_SHARE)
+    return [(first, min(first + size, members)) for first in range(0, members, size)]
 
 
 def integrate_compiled(  # noqa: PLR0917 - as `integrate`

@@ -35,8 +35,8 @@ class Control:
         fixed_step_s: float. Above 0: steps of this length, nothing judged (order tests). [s]
     """
 
-    tolerance: float = 0.03
-    loss_tolerance: float = 2e-4
+    tolerance: float = 0.015
+    loss_tolerance: float = 1.8e-4
     fixed_step_s: float = 0.0
 
 
@@ -127,13 +127,15 @@ def _between(t: Array, ends: tuple[Array, Array], rises: tuple[Array, Array], fr
     """Cubic through both ends with both slopes; t 0..1 within the step, (members,).
 
     In the first step of a block (`fresh`) the rim answers to a jump faster than the step
-    can see, so its first slope says nothing: there a parabola with the slope at the end.
-    Where a cubic would dip far below both its ends, the whole piece is taken straight:
+    can see, so its first slope says nothing: there what the slope at the end does not
+    explain fades with the third power of the time left.
+    Where a value would dip far below both its ends, the whole piece is taken straight:
     one rule for all nodes keeps the totals.
     """
-    left, rise, m1 = ends[0], ends[1] - ends[0], rises[1]
-    m0 = np.where(fresh > 0.0, 2.0 * rise - m1, rises[0])
+    left, rise, m0, m1 = ends[0], ends[1] - ends[0], rises[0], rises[1]
     cubic: Array = left + t * (m0 + t * (3.0 * rise - 2.0 * m0 - m1 + t * (m0 + m1 - 2.0 * rise)))
+    answer = ends[1] - (1.0 - t) * m1 - (rise - m1) * (1.0 - t) ** 3
+    cubic = np.where(fresh > 0.0, answer, cubic)
     fine = np.all(cubic >= 0.5 * np.minimum(left, ends[1]), axis=0)
     return np.where(t < 1.0, np.where(fine, cubic, left + t * rise), ends[1])
 
@@ -208,7 +210,7 @@ class _March:
         if self._due(taken, reached).any():
             end = rates(self.members, self.nodes, air.after(h), *new)
             with np.errstate(all="ignore"):  # as above
-                rises = (trial.rise(rate, h), trial.rise(end, h))
+                rises = (trial.rise(rate, h, self.fresh), trial.rise(end, h, self.fresh))
             self._write(taken, reached, h, (new, memory, length), rises)
         self.water, self.salt = new
         self.memory, self.length = memory, length

@@ -1,8 +1,8 @@
 """The compiled twin of `rates.py`, `step.py` and `integrate.py`; those are the definition.
 
-LANES members go together; every one has its own time, step and block. Equal to the NumPy form
-within 1e-9 (a test). `kernel_rates` holds the equations, `kernel_algebra` the factorisation,
-`kernel_step` one step; here is the way from block to block.
+LANES members go together; every one has its own time, step and block, and makes room for the next.
+Equal to the NumPy form within 1e-9 (a test). `kernel_rates` holds the equations, `kernel_algebra` the
+factorisation, `scheme` its coefficients, `kernel_step` one step; here is the way from block to block.
 """
 
 # ruff: noqa: PLR0917, PLR0915 - compiled loops take plain arrays and do one thing at length
@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 from numba import njit
 
-from saltloft.process.drying import kernel_algebra, kernel_lanes, kernel_rates, kernel_step
+from saltloft.process.drying import kernel_algebra, kernel_lanes, kernel_rates, kernel_step, scheme
 from saltloft.process.drying.kernel_algebra import rises
 from saltloft.process.drying.kernel_lanes import LANES, count_of, get, put, row, rows_of
 from saltloft.process.drying.kernel_rates import (
@@ -62,32 +62,44 @@ MEMBER, BLOCK, WANTED, LOADED, CUT = range(5)
 
 
 @njit(error_model="numpy")
-def begin(
-    n, first, start, start_s, start_length, start_block, p_all, tables, outputs, memory, out, out_length,
+def enter(
+    k, m, n, start, start_s, start_length, start_block, p_all, tables, outputs, memory, out, out_length,
     out_memory, x, s, p, own, h, at,
 ):  # fmt: skip
-    """Put the members from `first` on into the lanes, where they start."""
-    members, times, remembers = p_all.shape[1], len(outputs), len(out_memory) > 0
-    for k in range(LANES):
-        m = min(first + k, members - 1)
-        at[MEMBER, k], at[BLOCK, k], at[WANTED, k], at[LOADED, k] = m, start_block[m], 0, 0
-        h[NOW, k], h[LENGTH, k], h[FRESH, k] = start_s, start_length[m], 1.0
-        for i in range(kernel_rates.MEMBER_ROWS):
-            p[i, k] = p_all[i, m]
-        for i in range(tables.shape[1]):
-            own[k, i, 0], own[k, i, 1] = tables[m, i, 0], tables[m, i, 1]
+    """Put member m into lane k, where it starts."""
+    times = len(outputs)
+    at[MEMBER, k], at[BLOCK, k], at[WANTED, k], at[LOADED, k] = m, start_block[m], 0, 0
+    h[NOW, k], h[LENGTH, k], h[FRESH, k] = start_s, start_length[m], 1.0
+    for i in range(kernel_rates.MEMBER_ROWS):
+        p[i, k] = p_all[i, m]
+    for i in range(tables.shape[1]):
+        own[k, i, 0], own[k, i, 1] = tables[m, i, 0], tables[m, i, 1]
+    for i in range(n):
+        x[i, k], s[i, k] = start[0, i, m], start[1, i, m]
+    while at[WANTED, k] < times and outputs[at[WANTED, k]] <= start_s:
         for i in range(n):
-            x[i, k], s[i, k] = start[0, i, m], start[1, i, m]
-        if first + k >= members:  # a lane without a member of its own idles
-            at[WANTED, k] = times
-        while at[WANTED, k] < times and outputs[at[WANTED, k]] <= start_s:
-            for i in range(n):
-                out[0, at[WANTED, k], i, m], out[1, at[WANTED, k], i, m] = start[0, i, m], start[1, i, m]
-            out_length[at[WANTED, k], m] = start_length[m]
-            if remembers:
-                out_memory[at[WANTED, k], 0, m] = memory[0, m]
-                out_memory[at[WANTED, k], 1, m] = memory[1, m]
-            at[WANTED, k] += 1
+            out[0, at[WANTED, k], i, m], out[1, at[WANTED, k], i, m] = start[0, i, m], start[1, i, m]
+        out_length[at[WANTED, k], m] = start_length[m]
+        if len(out_memory) > 0:
+            out_memory[at[WANTED, k], 0, m] = memory[0, m]
+            out_memory[at[WANTED, k], 1, m] = memory[1, m]
+        at[WANTED, k] += 1
+
+
+@njit(error_model="numpy")
+def fill(
+    following, last, n, start, start_s, start_length, start_block, p_all, tables, outputs, memory, out,
+    out_length, out_memory, x, s, p, own, h, at,
+):  # fmt: skip
+    """Put members from `following` to `last` into lanes that owe nothing more; the first left waiting."""
+    for k in range(LANES):
+        while at[WANTED, k] >= len(outputs) and following <= last:
+            enter(
+                k, following, n, start, start_s, start_length, start_block, p_all, tables, outputs, memory,
+                out, out_length, out_memory, x, s, p, own, h, at,
+            )  # fmt: skip
+            following += 1
+    return following
 
 
 @njit(error_model="numpy")
@@ -130,8 +142,8 @@ def harden(p_all, memory, half, p, rules, h, at):
 
 @njit(error_model="numpy")
 def settle(n, times, ends, rules, x, s, tx, ts, counts, error, h, at):
-    """Take or refuse the step of every lane; the shortest next step over the shortest allowed."""
-    shortest = 1.0
+    """Take or refuse the step of every lane; whether all can go on, steps neither too short nor too many."""
+    fine = True
     for k in range(LANES):
         m, finished = at[MEMBER, k], at[WANTED, k] >= times
         if finished or h[GOOD, k] < 0.5:
@@ -140,7 +152,7 @@ def settle(n, times, ends, rules, x, s, tx, ts, counts, error, h, at):
             if not finished:
                 counts[1, m] += 1
                 h[LENGTH, k] = h[TAKE, k] * h[GROWN, k]
-                shortest = min(shortest, h[LENGTH, k] / rules[SHORTEST])
+                fine = fine and h[LENGTH, k] >= rules[SHORTEST] and counts[0, m] + counts[1, m] < rules[MOST]
             h[GOOD, k] = 0.0
             continue
         take, grown = h[TAKE, k], h[GROWN, k]
@@ -149,7 +161,8 @@ def settle(n, times, ends, rules, x, s, tx, ts, counts, error, h, at):
         h[REACHED, k] = ends[at[BLOCK, k], m] if at[CUT, k] else h[NOW, k] + take
         follow = max(h[LENGTH, k], take * grown) if at[CUT, k] else take * grown
         h[LENGTH, k] = min(follow, rules[LONGEST])
-    return shortest
+        fine = fine and counts[0, m] + counts[1, m] < rules[MOST]
+    return fine
 
 
 @njit(error_model="numpy")
@@ -196,7 +209,7 @@ def go_on(blocks, remembers, memory, after, h, at):
 
 def digest_of_sources() -> str:
     """Digest of all files whose code is compiled into `carry`."""
-    parts = (kernel_algebra, kernel_rates, kernel_lanes, kernel_step)
+    parts = (kernel_algebra, kernel_rates, kernel_lanes, kernel_step, scheme)
     files = (__file__, *(str(part.__file__) for part in parts))
     return hashlib.sha256(b"".join(Path(name).read_bytes() for name in files)).hexdigest()
 
@@ -212,10 +225,13 @@ def _compiled(digest):
 
     @njit(cache=True, nogil=True, error_model="numpy")
     def carry(
-        entries, first, start, start_s, start_length, start_block, p_all, air_all, ends, brine, tables, nodes,
-        weight, scalars, outputs, rules, work, memory, out, out_length, out_memory, counts, error,
+        entries, following, last, start, start_s, start_length, start_block, p_all, air_all, ends, brine,
+        tables, nodes, weight, scalars, outputs, rules, work, memory, out, out_length, out_memory, counts,
+        error,
     ):  # fmt: skip
-        """Carry LANES members from `first` on through their blocks; 1 when all got there, else 0.
+        """Carry the members from `following` to `last` through their blocks; 1 when all got there, else 0.
+
+        A lane whose member has arrived takes the next one, so no lane waits for the slowest.
 
         start (2, n, members): water, salt; p_all (MEMBER_ROWS, members); air_all (11, blocks, members);
         ends (blocks, members); tables: U, dU/dX (members, cells + 1, 2); work (rows, LANES);
@@ -254,15 +270,21 @@ def _compiled(digest):
         to_brine, to_scalars, to_weight, to_rules = (
             rows_of(brine), rows_of(scalars), rows_of(weight), rows_of(rules),
         )  # fmt: skip
-        g_x, g_s, last = row(to_f, 4 * n), row(to_f, 5 * n), row(to_h, TAKE)
+        g_x, g_s = row(to_f, 4 * n), row(to_f, 5 * n)
         remembers = rules[REMEMBERS] > 0.5
         middle, vapour = np.zeros(LANES), np.zeros(LANES)
         half, after = np.zeros((2, LANES)), np.zeros((2, LANES))
-        begin(
-            n, first, start, start_s, start_length, start_block, p_all, tables, outputs, memory, out,
-            out_length, out_memory, x, s, p, own, h, at,
-        )  # fmt: skip
-        for _ in range(int(rules[MOST])):
+        for k in range(LANES):  # a lane too many goes along with the last member and owes nothing
+            enter(
+                k, last, n, start, start_s, start_length, start_block, p_all, tables, outputs, memory, out,
+                out_length, out_memory, x, s, p, own, h, at,
+            )  # fmt: skip
+            at[WANTED, k] = times
+        while True:
+            following = fill(
+                following, last, n, start, start_s, start_length, start_block, p_all, tables, outputs,
+                memory, out, out_length, out_memory, x, s, p, own, h, at,
+            )  # fmt: skip
             ahead = set_out(p_all, air_all, ends, outputs, rules, p, air, middle, vapour, h, at)
             if ahead == 0:
                 return 1.0
@@ -279,15 +301,16 @@ def _compiled(digest):
                     size, to_tx, to_ts, to_p, to_air, END_VAPOUR, to_brine, to_own, to_nodes, to_scalars,
                     to_w, to_rim, g_x, g_s,
                 )  # fmt: skip
-                rises(size, last, to_xx, to_sx, to_ss, to_rank, to_f, row(to_f, n), to_kx, to_ks)
-                rises(size, last, to_xx, to_sx, to_ss, to_rank, g_x, g_s, to_kx, to_ks)
+                take, fresh = get(to_h, TAKE), get(to_h, FRESH)
+                rises(size, take, fresh, to_xx, to_sx, to_ss, to_rank, to_f, row(to_f, n), to_kx, to_ks)
+                rises(size, take, fresh, to_xx, to_sx, to_ss, to_rank, g_x, g_s, to_kx, to_ks)
             if remembers:
                 rim_activity(size, to_tx, to_ts, to_p, to_brine, to_h)
                 for k in range(LANES):
                     after[0, k], after[1, k] = remember(
                         half[0, k], half[1, k], h[RIM, k], 0.5 * h[TAKE, k], rules
                     )
-            shortest = settle(n, times, ends, rules, x, s, tx, ts, counts, error, h, at)
+            fine = settle(n, times, ends, rules, x, s, tx, ts, counts, error, h, at)
             while next_outputs(outputs, h, at):  # every output within the step, one of each lane at a time
                 share, fresh = get(to_h, SHARE), get(to_h, FRESH)
                 between(size, share, to_x, to_tx, to_f, g_x, fresh, to_kx)
@@ -297,9 +320,8 @@ def _compiled(digest):
             for i in range(n):
                 put(to_x, i, get(to_tx, i))
                 put(to_s, i, get(to_ts, i))
-            if shortest < 1.0:
+            if not fine:
                 return 0.0
-        return 0.0
 
     return carry
 

@@ -6,7 +6,8 @@ from __future__ import annotations
 
 from numba import njit
 
-from saltloft.process.drying.kernel_lanes import fused, get, put
+from saltloft.process.drying.kernel_lanes import fused, get, put, where
+from saltloft.process.drying.scheme import GAMMA
 
 
 @njit(error_model="numpy")
@@ -67,18 +68,25 @@ def solve_both(size, xx, sx, ss, rank, x, s, first):
 
 
 @njit(error_model="numpy")
-def rises(size, h, xx, sx, ss, rank, x, s, once_x, once_s):
-    """`Step.rise`: rates x, s replaced by what they add; once_x, once_s are scratch."""
+def rises(size, take, fresh, xx, sx, ss, rank, x, s, once_x, once_s):
+    """`Step.rise`: rates x, s replaced by what they add; once_x, once_s are scratch of 2 n rows."""
     n = len(size)
-    over = 2.0 / get(h, 0)
+    over = (1.0 / GAMMA) / take
     solve_both(size, xx, sx, ss, rank, x, s, 0)
     for i in range(n):
-        once, once_salt = 2.0 * get(x, i), 2.0 * get(s, i)
-        put(x, i, 2.0 * once)
-        put(s, i, 2.0 * once_salt)
-        put(once_x, i, over * once)
-        put(once_s, i, over * once_salt)
+        put(x, i, (1.0 / GAMMA) * get(x, i))
+        put(s, i, (1.0 / GAMMA) * get(s, i))
+        put(once_x, i, over * get(x, i))
+        put(once_s, i, over * get(s, i))
     solve_both(size, xx, sx, ss, rank, once_x, once_s, 0)
     for i in range(n):
-        put(x, i, get(x, i) - get(once_x, i))
-        put(s, i, get(s, i) - get(once_s, i))
+        put(once_x, n + i, over * get(once_x, i))
+        put(once_s, n + i, over * get(once_s, i))
+    solve_both(size, xx, sx, ss, rank, once_x, once_s, n)
+    for i in range(n):
+        slow = fused(2.0, get(x, i), -get(once_x, i))
+        slow_salt = fused(2.0, get(s, i), -get(once_s, i))
+        settled = fused(3.0, get(once_x, i), -2.0 * get(once_x, n + i))
+        settled_salt = fused(3.0, get(once_s, i), -2.0 * get(once_s, n + i))
+        put(x, i, where(fresh > 0.5, settled, slow))
+        put(s, i, where(fresh > 0.5, settled_salt, slow_salt))

@@ -34,6 +34,7 @@ from saltloft.process.drying.kernel_rates import (
     rates,
     rates_by_time,
 )
+from saltloft.process.drying.scheme import A31, A32, A43, C21, C31, C32, C41, C42, C43, DRIFT1, DRIFT2, GAMMA
 
 # Rules of a step.
 TOLERANCE, LOSS_TOLERANCE, CHANGE, LEFT, FIRST, SHORTEST, LONGEST, MOST, SORPTION_KELVIN = range(9)
@@ -56,8 +57,8 @@ def step(size, x, s, h, p, air, brine, tables, nodes, scalars, w, at, f, rank, x
     rates_by_time(size, air, scalars, at, f_x, f_s, g_x, g_s)
     o, take = 1.0 / get(h, TAKE), get(h, TAKE)
     for i in range(n):
-        put(xx, i * n + i, fused(2.0, o, get(xx, i * n + i)))
-        put(ss, i * n + i, fused(2.0, o, get(ss, i * n + i)))
+        put(xx, i * n + i, fused(1.0 / GAMMA, o, get(xx, i * n + i)))
+        put(ss, i * n + i, fused(1.0 / GAMMA, o, get(ss, i * n + i)))
         put(rank, n + i, 0.0)
     factorise(size, xx)
     factorise(size, ss)
@@ -68,30 +69,35 @@ def step(size, x, s, h, p, air, brine, tables, nodes, scalars, w, at, f, rank, x
     for stage in range(4):
         if stage >= 2:
             for i in range(n):
-                there, salt_there = fused(2.0, get(kx, i), get(x, i)), fused(2.0, get(ks, i), get(s, i))
+                there = fused(A32, get(kx, n + i), fused(A31, get(kx, i), get(x, i)))
+                salt_there = fused(A32, get(ks, n + i), fused(A31, get(ks, i), get(s, i)))
                 if stage == 3:  # never 0 times a third stage that an earlier step left as no number
-                    there, salt_there = there + get(kx, 2 * n + i), salt_there + get(ks, 2 * n + i)
+                    there = fused(A43, get(kx, 2 * n + i), there)
+                    salt_there = fused(A43, get(ks, 2 * n + i), salt_there)
                 put(tx, i, there)
                 put(ts, i, salt_there)
             rates(size, tx, ts, p, air, END_VAPOUR, brine, tables, nodes, scalars, w, at, g_x, g_s)
         for i in range(n):
             if stage == 0:
-                put(kx, i, fused(0.5 * take, get(g_x, i), get(f_x, i)))
-                put(ks, i, fused(0.5 * take, get(g_s, i), get(f_s, i)))
+                put(kx, i, fused(DRIFT1 * take, get(g_x, i), get(f_x, i)))
+                put(ks, i, fused(DRIFT1 * take, get(g_s, i), get(f_s, i)))
             elif stage == 1:
-                put(kx, n + i, fused(4.0 * o, get(kx, i), fused(1.5 * take, get(g_x, i), get(f_x, i))))
-                put(ks, n + i, fused(4.0 * o, get(ks, i), fused(1.5 * take, get(g_s, i), get(f_s, i))))
+                put(kx, n + i, fused(C21 * o, get(kx, i), fused(DRIFT2 * take, get(g_x, i), get(f_x, i))))
+                put(ks, n + i, fused(C21 * o, get(ks, i), fused(DRIFT2 * take, get(g_s, i), get(f_s, i))))
             elif stage == 2:
-                put(kx, 2 * n + i, fused(o, get(kx, i) - get(kx, n + i), get(g_x, i)))
-                put(ks, 2 * n + i, fused(o, get(ks, i) - get(ks, n + i), get(g_s, i)))
+                third_x = fused(C32, get(kx, n + i), C31 * get(kx, i))
+                third_s = fused(C32, get(ks, n + i), C31 * get(ks, i))
+                put(kx, 2 * n + i, fused(o, third_x, get(g_x, i)))
+                put(ks, 2 * n + i, fused(o, third_s, get(g_s, i)))
             else:
-                third_x, third_s = (8.0 / 3.0) * get(kx, 2 * n + i), (8.0 / 3.0) * get(ks, 2 * n + i)
-                put(kx, 3 * n + i, fused(o, get(kx, i) - get(kx, n + i) - third_x, get(g_x, i)))
-                put(ks, 3 * n + i, fused(o, get(ks, i) - get(ks, n + i) - third_s, get(g_s, i)))
+                last_x = fused(C43, get(kx, 2 * n + i), fused(C42, get(kx, n + i), C41 * get(kx, i)))
+                last_s = fused(C43, get(ks, 2 * n + i), fused(C42, get(ks, n + i), C41 * get(ks, i)))
+                put(kx, 3 * n + i, fused(o, last_x, get(g_x, i)))
+                put(ks, 3 * n + i, fused(o, last_s, get(g_s, i)))
         solve_both(size, xx, sx, ss, rank, kx, ks, stage * n)
-    for i in range(n):
-        put(tx, i, fused(2.0, get(kx, i), get(x, i)) + get(kx, 2 * n + i) + get(kx, 3 * n + i))
-        put(ts, i, fused(2.0, get(ks, i), get(s, i)) + get(ks, 2 * n + i) + get(ks, 3 * n + i))
+    for i in range(n):  # tx, ts hold what the last stage looked at
+        put(tx, i, get(tx, i) + get(kx, 3 * n + i))
+        put(ts, i, get(ts, i) + get(ks, 3 * n + i))
 
 
 @njit(error_model="numpy")
@@ -128,11 +134,13 @@ def between(size, at, old, new, rises_old, rises_new, fresh, out):
     """`integrate._between` into n rows of out: at the share `at` of the step, 1 for its very end."""
     n = len(size)
     fine = 0.0 * at + 1.0
+    fading = (1.0 - at) * (1.0 - at) * (1.0 - at)
     for i in range(n):
         left, there, m1 = get(old, i), get(new, i), get(rises_new, i)
         rise = there - left
-        m0 = where(fresh > 0.5, 2.0 * rise - m1, get(rises_old, i))
+        m0 = get(rises_old, i)
         value = left + at * (m0 + at * (3.0 * rise - 2.0 * m0 - m1 + at * (m0 + m1 - 2.0 * rise)))
+        value = where(fresh > 0.5, there - (1.0 - at) * m1 - (rise - m1) * fading, value)
         put(out, i, value)
         fine = where(value >= 0.5 * smallest(left, there), fine, 0.0)
     for i in range(n):

@@ -1,4 +1,4 @@
-"""One stiff step for all members at once: RODAS3 with a block-triangular factorisation."""
+"""One stiff step for all members at once: the scheme of `scheme.py`, block-triangular factors."""
 
 from __future__ import annotations
 
@@ -10,13 +10,22 @@ from numpy.typing import NDArray
 from saltloft.process.drying.members import Members
 from saltloft.process.drying.nodes import Nodes
 from saltloft.process.drying.rates import Air, Jacobian, jacobian, rates, rates_by_time
+from saltloft.process.drying.scheme import (
+    A31,
+    A32,
+    A43,
+    C21,
+    C31,
+    C32,
+    C41,
+    C42,
+    C43,
+    DRIFT1,
+    DRIFT2,
+    GAMMA,
+)
 
 Array = NDArray[np.float64]
-
-# RODAS3 (Sandu et al. 1997), coefficients recalled and proved by the order test: four
-# stages, order 3 with an embedded order 2, L-stable, the last stage is the error. Stages one
-# and two stand at the start of the step, three and four at its end.
-GAMMA = 0.5
 
 
 def factorise(matrix: Array) -> Array:
@@ -103,16 +112,22 @@ class Step:
     salt_error: Array
     matrix: StepMatrix
 
-    def rise(self, rate: tuple[Array, Array], step_s: Array) -> tuple[Array, Array]:
+    def rise(self, rate: tuple[Array, Array], step_s: Array, fresh: Array) -> tuple[Array, Array]:
         """What a rate adds over the step, without what the step cannot see, (n, members). [kg/kg]
 
-        With A = (1 - gamma h J)^-1 it is (2 A - A^2) h f: h f to second order for slow
-        motion, nothing for what settles much faster than the step. Both A keep totals.
+        With A = (1 - gamma h J)^-1 it is (2 A - A^2) h f: h f to second order for slow motion,
+        little for what settles much faster than the step. Where `fresh` is 1 a jump is still
+        settling: there (3 A^2 - 2 A^3) h f, nothing of it. Every A keeps totals.
         """
-        once = [2.0 * part for part in self.matrix.solve(*rate)]
-        over = 2.0 / step_s
+        over = 1.0 / (GAMMA * step_s)
+        once = [part / GAMMA for part in self.matrix.solve(*rate)]
         twice = self.matrix.solve(*(over * part for part in once))
-        return 2.0 * once[0] - twice[0], 2.0 * once[1] - twice[1]
+        thrice = self.matrix.solve(*(over * part for part in twice))
+
+        def chosen(a: Array, b: Array, c: Array) -> Array:
+            return np.where(fresh > 0.0, 3.0 * b - 2.0 * c, 2.0 * a - b)
+
+        return chosen(once[0], twice[0], thrice[0]), chosen(once[1], twice[1], thrice[1])
 
 
 def step(  # noqa: PLR0917 - six parts of one step, always in this order
@@ -140,21 +155,23 @@ def step(  # noqa: PLR0917 - six parts of one step, always in this order
     matrix = step_matrix(jacobian(members, nodes, air, water, salt), 1.0 / (GAMMA * step_s))
     over = 1.0 / step_s
     drift_x, drift_s = (step_s * part for part in rates_by_time(members, nodes, air, profile, rate))
-    x1, s1 = matrix.solve(rate[0] + 0.5 * drift_x, rate[1] + 0.5 * drift_s)
+    x1, s1 = matrix.solve(rate[0] + DRIFT1 * drift_x, rate[1] + DRIFT1 * drift_s)
     x2, s2 = matrix.solve(
-        rate[0] + 1.5 * drift_x + 4.0 * over * x1, rate[1] + 1.5 * drift_s + 4.0 * over * s1
+        rate[0] + DRIFT2 * drift_x + C21 * over * x1, rate[1] + DRIFT2 * drift_s + C21 * over * s1
     )
     end = air.after(step_s)
-    third = rates(members, nodes, end, water + 2.0 * x1, salt + 2.0 * s1)
-    x3, s3 = matrix.solve(third[0] + over * (x1 - x2), third[1] + over * (s1 - s2))
-    fourth = rates(members, nodes, end, water + 2.0 * x1 + x3, salt + 2.0 * s1 + s3)
+    there = water + A31 * x1 + A32 * x2, salt + A31 * s1 + A32 * s2
+    third = rates(members, nodes, end, *there)
+    x3, s3 = matrix.solve(third[0] + over * (C31 * x1 + C32 * x2), third[1] + over * (C31 * s1 + C32 * s2))
+    there = there[0] + A43 * x3, there[1] + A43 * s3
+    fourth = rates(members, nodes, end, *there)
     x4, s4 = matrix.solve(
-        fourth[0] + over * (x1 - x2 - (8.0 / 3.0) * x3),
-        fourth[1] + over * (s1 - s2 - (8.0 / 3.0) * s3),
+        fourth[0] + over * (C41 * x1 + C42 * x2 + C43 * x3),
+        fourth[1] + over * (C41 * s1 + C42 * s2 + C43 * s3),
     )
     return Step(
-        water=water + 2.0 * x1 + x3 + x4,
-        salt=salt + 2.0 * s1 + s3 + s4,
+        water=there[0] + x4,
+        salt=there[1] + s4,
         water_error=x4,
         salt_error=s4,
         matrix=matrix,
