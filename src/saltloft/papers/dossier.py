@@ -10,7 +10,7 @@ from saltloft.papers.chart_parts import svg
 from saltloft.papers.chart_words import lot_curve_words, ready_days_words
 from saltloft.papers.charts import lot_curve, ready_days
 from saltloft.papers.page import Block, Grid, Lead, Mark, Marks, Notes, Picture, Sheet, Turn
-from saltloft.papers.ready_tables import ready_blocks
+from saltloft.papers.ready_tables import ready_blocks, ready_evidence
 from saltloft.papers.section_picture import slices_picture
 from saltloft.plant.answer_json import judge_json
 from saltloft.plant.answers import HazardStand, LotJudgement
@@ -67,7 +67,10 @@ def dossier(
         house=folder.house,
         at=folder.at,
         blocks=blocks,
-        evidence=dossier_tables.evidence(folder, judge_json(folder.judgement)),
+        evidence={
+            **dossier_tables.evidence(folder, judge_json(folder.judgement)),
+            "ready": ready_evidence(ready, folder.outlook),
+        },
         evidence_name=f"{folder.record.lot}-evidence.json",
         paper=paper,
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from typing import Any
 
 from saltloft.foundation.words import say
 from saltloft.papers.page import Block, Grid, Mark, Marks, Notes
@@ -161,3 +162,38 @@ def ready_blocks(
         targets_grid(found, outlook),
         Marks(say("The way to the door"), rows, say("Nothing stands between it and the door.")),
     )
+
+
+def ready_evidence(found: LotReady | None, outlook: LotOutlook | None) -> dict[str, Any]:
+    """The same for programs, inside the paper; empty for what is no dry sausage.
+
+    Args:
+        found: LotReady or None.
+        outlook: LotOutlook or None. Of the same lot.
+    """
+    if found is None:
+        return {}
+
+    def day_of(days: float | None) -> str | None:
+        return None if days is None or outlook is None else calendar_day(outlook, days).isoformat()
+
+    chain = found.dispatch
+    return {
+        "sure": found.sure,
+        "none_because": found.no_promise or None,
+        "promised": {
+            name: {"mean": day_of(mean.day), "nine_in_ten": day_of(most.day)}
+            for name, (mean, most) in found.promises.items()
+        },
+        "earliest_dispatch": None if chain is None or chain.day is None else chain.day.isoformat(),
+        "conditions": [
+            {
+                "name": one.name,
+                "day": None if one.day is None else one.day.isoformat(),
+                "state": one.state,
+                "reason": one.reason,
+                "about": list(one.about),
+            }
+            for one in (() if chain is None else chain.conditions)
+        ],
+    }

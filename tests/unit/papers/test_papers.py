@@ -176,6 +176,7 @@ def test_the_dossier_says_the_promised_day_the_way_to_the_door_and_the_hand() ->
         sure=0.9,
         zone=ZoneInfo(folder.house.zone),
     )
+    assert found.dispatch is not None
     sheet = dossier.dossier(folder, ready=found)
     titles = [getattr(block, "title", "") for block in sheet.blocks]
     for title in ("Ready and dispatch, computed", "Targets, computed", "The way to the door"):
@@ -183,7 +184,11 @@ def test_the_dossier_says_the_promised_day_the_way_to_the_door_and_the_hand() ->
     words = text_sheet.text(sheet)
     assert promise_words(found, folder.outlook) in " ".join(words.split())
     assert "Days by common practice, no source" in words
+    kept = json.loads(json.dumps(sheet.evidence["ready"]))
+    assert kept["sure"] == 0.9
+    assert [one["name"] for one in kept["conditions"]] == [one.name for one in found.dispatch.conditions]
     assert "The way to the door" not in text_sheet.text(dossier.dossier(folder))
+    assert dossier.dossier(folder).evidence["ready"] == {}
 
 
 def test_the_slices_are_drawn_for_paper_in_their_outline() -> None:
