@@ -16,6 +16,7 @@ from demo.records.flow import contacts, flow
 from demo.records.fresh import batch, fresh_days
 from demo.records.hams import hams
 from demo.records.heat_week import heat_week
+from demo.records.numbers import numbers
 from demo.records.sausages import Writer
 from demo.records.setup import instrument_checks, room_settings, rounds, set_up
 from demo.records.shipping import confirmations, documents, releases
@@ -125,6 +126,7 @@ def write_records(seed: int, year: Year) -> tuple[list[Plain], list[Plain]]:
     attempts = releases(book, _recorded(year))
     # Last, so that no record of before changes its id.
     flow(book, attempts)
+    numbers(book)
     return book.records(), attempts
 
 
