@@ -29,7 +29,7 @@ def air_evidence(posterior: Posterior) -> Array:
     known = posterior.information
     told = posterior.slopes.T @ posterior.errors.solve(posterior.residual[:, None])[:, 0]
     # All other columns integrated out: what is left is a normal over the steps alone.
-    others = np.linalg.inv(state.covariance[np.ix_(rest, rest)]) + known[np.ix_(rest, rest)]
+    others = state.precision[np.ix_(rest, rest)] + known[np.ix_(rest, rest)]
     gain = np.linalg.solve(others, known[np.ix_(rest, here)])
     own = known[np.ix_(here, here)] - known[np.ix_(here, rest)] @ gain
     values, vectors = np.linalg.eigh(0.5 * (own + own.T))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -133,11 +134,15 @@ class State:
     mean: Array
     covariance: Array
 
-    @property
+    @cached_property
     def precision(self) -> Array:
         """Inverse of the prior covariance, array (columns, columns)."""
-        inverse: Array = np.asarray(np.linalg.inv(self.covariance))
-        return 0.5 * (inverse + inverse.T)
+        width = len(COLUMNS)
+        # Only what the house may know of is correlated; the rest stands alone.
+        common = np.asarray(np.linalg.inv(self.covariance[:width, :width]))
+        whole: Array = np.diag(np.concatenate([np.zeros(width), 1.0 / np.diag(self.covariance)[width:]]))
+        whole[:width, :width] = 0.5 * (common + common.T)
+        return whole
 
 
 def air_variance(weights: Array) -> float:
