@@ -26,7 +26,7 @@ from saltloft.process.result import Flag
 from saltloft.store.kept import KeptResult
 
 # Raised when a change of the model or of how a lot's case is gathered may change a kept forecast.
-MODEL = f"drying/1 saltloft {__version__}"
+MODEL = f"drying/2 saltloft {__version__}"
 # Half hours of ninety days are more than a chart shows; three hours' extremes are kept.
 AIR_BUCKET = 6
 
