@@ -7,10 +7,9 @@ import pytest
 from tests.drying_cases import parameters, piece, standard
 
 from saltloft.process.draws import draw
-from saltloft.process.drying.nodes import radau_nodes
 from saltloft.process.section import RINGS, middle_member, section_of
 from saltloft.process.series import output_days
-from saltloft.process.simulate import NODES, Run, simulate
+from saltloft.process.simulate import Run, simulate
 
 
 @pytest.fixture(scope="module")
@@ -48,7 +47,7 @@ def test_water_of_the_rings_adds_up_to_what_is_left(run: Run) -> None:
         area = np.square(section.radius_mm[row] / section.radius_mm[row, -1])
         density = 1.0 / (law.fixed_volume[member] + x * law.water_volume)
         solids, water = np.trapezoid(density, area), np.trapezoid(density * x, area)
-        left = radau_nodes(NODES).weight @ run.profiles.water[number, :, member]
+        left = run.nodes.weight @ run.profiles.water[number, :, member]
         assert water / solids == pytest.approx(left, rel=0.01)
 
 

@@ -19,7 +19,7 @@ Marks = NDArray[np.bool_]
 
 FIRST_STEP_S = 300.0
 SHORTEST_STEP_S = 1e-3
-LONGEST_STEP_S = 4.0 * 86400.0  # outputs within a longer step would be too coarse
+LONGEST_STEP_S = 16.0 * 86400.0  # what a piece at rest may take; outputs within it keep their error
 LARGEST_CHANGE = 0.35  # of X + 0.05 or S + 0.02 in one step
 LEAST_LEFT = 0.3  # of the water or salt of any place after one step: nothing turns negative
 MOST_STEPS = 20_000
