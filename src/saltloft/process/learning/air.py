@@ -46,7 +46,7 @@ def with_air(state: State, weights: Array) -> State:
 
     Args:
         state: State.
-        weights: array (sizes,), adding up to 1.
+        weights: array (sizes,), adding up to 1. [1]
     """
     here, covariance = air_columns(state), state.covariance.copy()
     covariance[here, here] = air_variance(weights)
@@ -57,7 +57,7 @@ def air_weights(before: Array, evidence: Array) -> Array:
     """Weights of AIR_SIZES after the readings, array (sizes,), adding up to 1.
 
     Args:
-        before: array (sizes,). Weights before them.
+        before: array (sizes,). Weights before them. [1]
         evidence: array (sizes,). From `air_evidence`. [natural logarithm]
     """
     logs = np.log(before) + evidence
@@ -84,8 +84,8 @@ def stories(posterior: Posterior, before: Array, evidence: Array) -> list[Story]
 
     Args:
         posterior: Posterior. Of any size.
-        before: array (sizes,). Weights of AIR_SIZES before the readings.
-        evidence: array (sizes,). From `air_evidence`.
+        before: array (sizes,). Weights of AIR_SIZES before the readings. [1]
+        evidence: array (sizes,). From `air_evidence`. [natural logarithm]
     """
     logs = np.log(before) + evidence
     return [

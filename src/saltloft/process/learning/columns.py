@@ -149,7 +149,7 @@ def air_variance(weights: Array) -> float:
     """Variance of the air's steps in a mixture of AIR_SIZES. [1]
 
     Args:
-        weights: array (sizes,), adding up to 1.
+        weights: array (sizes,), adding up to 1. [1]
     """
     return float(weights @ np.square([size for size, _ in AIR_SIZES]))
 

@@ -40,7 +40,7 @@ def with_drift(places: Array, day: Array, drift: float) -> Array:
     """What a place's lasting draws add to each reading, then one draw of each stretch.
 
     Args:
-        places: array (obs, places). What each of a place's draws adds were all of it lasting.
+        places: array (obs, places). What each of its draws adds were all of it lasting. [unit of reading]
         day: array (obs,). Above 0. [d]
         drift: float, 0..1. Share of a place's variance that does not last.
 
@@ -56,7 +56,7 @@ def of_piece(piece: Array, day: Array, drift: float) -> Array:
     """A piece's slopes with what of its place does not last taken out and put behind them.
 
     Args:
-        piece: array (obs, PIECE_SLOTS). What one standard piece draw adds to each reading.
+        piece: array (obs, PIECE_SLOTS). What one standard piece draw adds. [unit of the reading]
         day: array (obs,). Above 0. [d]
         drift: float, 0..1. Share of a place's variance that does not last.
 
