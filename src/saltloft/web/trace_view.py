@@ -21,7 +21,7 @@ from saltloft.web.quantities import Units, plain
 
 KG = 1_000_000
 # A list longer than this is read on paper or as a file.
-MOST_ROWS = 600
+MOST_ROWS = 400
 
 
 def mass_words(units: Units) -> Mass:

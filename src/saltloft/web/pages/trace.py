@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Annotated
+from typing import Annotated, Any
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Query, Request
@@ -19,8 +19,11 @@ from saltloft.plant.digital_link import ASSET, GTIN, LinkKey
 from saltloft.plant.sentences import caution
 from saltloft.plant.trace import DOWN, UP
 from saltloft.plant.trace_words import kept_words, trace_sentence
+from saltloft.plant.traced import Traced
 from saltloft.web.pages.papers import paper_size
+from saltloft.web.quantities import Units
 from saltloft.web.trace_view import (
+    MOST_ROWS,
     hit_lines,
     href_of,
     lines_of,
@@ -45,7 +48,7 @@ def trace_page(
     request: Request, visitor: ReadingVisitor, node: str = "", way: str = DOWN, q: str = ""
 ) -> Response:
     """Search by any number; one thing up or down with everything on one screen."""
-    house, units = _house(request), visitor.units
+    house = _house(request)
     problem: SaltloftError | None = None
     hits: list[trace.Hit] = []
     if q.strip():
@@ -68,7 +71,6 @@ def trace_page(
             found = trace.trace(house, [node], UP if way == UP else DOWN)
         except UnknownName as error:
             problem, q = error, node
-    mass = mass_words(units)
     page: Response = request.app.state.pages.render(
         request,
         "trace.html",
@@ -77,19 +79,29 @@ def trace_page(
         problem=problem,
         hits=hit_lines(hits),
         node=node,
-        way=UP if way == UP else DOWN,
-        sentence=trace_sentence(found, mass)
-        if found
-        else say("Type any number of a tag, a pack or a paper."),
-        kept=kept_words(found, mass) if found else "",
-        picture=picture_of(found, units) if found and len(found.rows) > 1 else None,
-        lines=lines_of(found, units) if found else [],
-        recall_href=recall_href([node]) if found else "",
-        other_href=href_of(node, DOWN if way == UP else UP) if found else "",
-        thing_href=thing_href(node, found.flow.nodes[node].sort) if found else "",
         caution=caution(),
+        **_shown(found, visitor.units),
     )
     return page
+
+
+def _shown(found: Traced | None, units: Units) -> dict[str, Any]:
+    """What the template says about a trace; the search field alone without one."""
+    if found is None:
+        sentence = say("Type any number of a tag, a pack or a paper.")
+        return {"way": DOWN, "sentence": sentence, "kept": "", "picture": None, "lines": [], "more": 0}
+    mass, node = mass_words(units), found.flow.starts[0]
+    return {
+        "way": found.flow.direction,
+        "sentence": trace_sentence(found, mass),
+        "kept": kept_words(found, mass),
+        "picture": picture_of(found, units) if len(found.rows) > 1 else None,
+        "lines": lines_of(found, units),
+        "more": max(len(found.rows) - MOST_ROWS, 0),
+        "recall_href": recall_href([node]),
+        "other_href": href_of(node, UP if found.down else DOWN),
+        "thing_href": thing_href(node, found.flow.nodes[node].sort),
+    }
 
 
 class SuspectForm(BaseModel):
