@@ -190,3 +190,24 @@ def test_people_are_added_and_given_roles_by_office_people_with_their_pin(house:
     auditor = client_of(house, "aude").get("/people")
     assert auditor.status_code == 200
     assert "<form" not in auditor.text
+
+
+def test_a_loggers_gateway_hands_its_file_in_once(house: House) -> None:
+    """Stored in the name of whoever gave the token out; the same file again adds nothing; a person can't."""
+    ilo = client_of(house, "ilo")
+    page = post(ilo, "/people/token", label="gateway", scope="readings").text
+    token = page.split("<code>")[1].split("</code>")[0]
+    gateway = TestClient(create_app(house), base_url=URL, headers={"authorization": f"Bearer {token}"})
+    text = "time,temperature_c,rh_pct\n" + "\n".join(
+        f"2026-03-01T{hour:02d}:00:00Z,14.{hour % 10},79.5" for hour in range(24)
+    )
+    answers = [
+        gateway.post("/api/v1/readings", json={"file": "D2.csv", "text": text, "room": "D2"}).json()
+        for _ in range(2)
+    ]
+    assert [(one["status"], one["added"]) for one in answers] == [("stored", 48), ("nothing new", 0)]
+    (sealed,) = [row for row in house.store.entries(limit=500) if row.kind == "readings.sealed/1"]
+    assert (sealed.person, sealed.device.startswith("gateway-")) == ("ilo", True)
+    assert gateway.post("/api/v1/readings", json={"file": "x", "text": "no table"}).status_code == 422
+    assert gateway.get("/api/v1/lots").status_code == 403
+    assert ilo.post("/api/v1/readings", json={"file": "D2.csv", "text": text}).status_code == 403

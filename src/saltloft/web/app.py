@@ -19,7 +19,7 @@ from starlette.responses import Response
 from saltloft.foundation.errors import InputError
 from saltloft.foundation.words import LANGUAGE
 from saltloft.house import House
-from saltloft.web import api, errors, files, route_rights, scale_api, trace_api
+from saltloft.web import api, errors, files, logger_api, route_rights, scale_api, trace_api
 from saltloft.web.addresses import LOCAL_HOSTS
 from saltloft.web.morning import DayShelf
 from saltloft.web.pages import (
@@ -56,7 +56,7 @@ from saltloft.web.visitor import Visitor
 
 READING = (today, rooms, imports, lots, lot, facts, papers, trace, recall, system, trust, records)
 ENTERING = (decide, divide, receive, make, floor, scan, sheets, press, enter, correct, people, members)
-APIS = (api.routes, scale_api.routes, trace_api.routes)
+APIS = (api.routes, logger_api.routes, scale_api.routes, trace_api.routes)
 PAGES = (*READING, *ENTERING)
 HOUSE_VARIABLE = "SALTLOFT_HOUSE"
 HOSTS_VARIABLE = "SALTLOFT_HOSTS"

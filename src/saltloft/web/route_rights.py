@@ -50,6 +50,7 @@ ROUTES: dict[str, Who] = {
     "GET /api/v1/lots": READERS | {READING},
     "GET /api/v1/lots/{lot}": READERS | {READING},
     "GET /api/v1/openapi.json": EVERYBODY,
+    "POST /api/v1/readings": frozenset({READINGS}),
     "GET /api/v1/scale/{scale}": FLOOR | {SCALE},
     "POST /api/v1/scale/{scale}": frozenset({SCALE}),
     "GET /api/v1/find": READERS | {READING},

@@ -43,7 +43,7 @@ HEADERS = {
 READING = frozenset({"GET", "HEAD", "OPTIONS"})
 LARGEST_BODY = 256 * 1024
 # Where a file is handed in. A larger one goes in by `saltloft import` on the house's computer.
-UPLOADS = {"/rooms/import": 16 * 1024 * 1024}
+UPLOADS = {"/rooms/import": 16 * 1024 * 1024, "/api/v1/readings": 16 * 1024 * 1024}
 # Said under a name of its own only: on 'localhost' or an address it would bind every other port and
 # device there too. Short, so that a house that makes its authority anew is reached again within a month.
 STRICT_TRANSPORT = "max-age=2592000"

@@ -99,7 +99,12 @@ def _sign_in(
     keep: bool = False,
 ) -> Response:
     house: House = request.app.state.house
-    with_pin = [one for one in lots.everybody(house) if people.has_pin(house, one.person)] if known else []
+    # Without a network a name alone is picked, so whoever enters is on the page that is kept.
+    listed = [
+        one
+        for one in (lots.everybody(house) if known else ())
+        if people.has_pin(house, one.person) or (keep and may(one.role, "piece.weighed"))
+    ]
     page: Response = request.app.state.pages.render(
         request,
         "sign_in.html",
@@ -109,7 +114,7 @@ def _sign_in(
         token=token,
         problem=problem,
         device=_device_word(request),
-        people=with_pin,
+        people=listed,
         forget=forget,
     )
     return page

@@ -15,6 +15,7 @@ from saltloft.foundation.words import say, say_many
 from saltloft.house import House
 from saltloft.jobs import devices, lots, records
 from saltloft.jobs.records import RecordLine, Wanted
+from saltloft.plant.rights import may
 from saltloft.plant.sentences import moment_words
 from saltloft.web.payload_words import kind_word, payload_words
 from saltloft.web.visitor import SignedInVisitor, Visitor
@@ -22,6 +23,11 @@ from saltloft.web.visitor import SignedInVisitor, Visitor
 routes = APIRouter()
 # Said of an entry that came in this much after it happened.
 LATE = timedelta(minutes=10)
+# What is sealed, or stated by the wire itself, is not corrected; an import is undone.
+NEVER_CORRECTED = frozenset({"readings.sealed", "readings.voided", "offline.entered", "entry.corrected"})
+# Long and for machines; the entry's own hash covers them.
+NOT_LISTED = dict.fromkeys(("understood", "digest", "file_digest", "series", "entries"))
+LONGEST = 500
 
 
 @dataclass(frozen=True)
@@ -125,14 +131,17 @@ def _words(
     notes += _corrections(line, names, zone, today)
     corrected = line.stated is not None and line.stated.corrected
     struck = line.stated is not None and line.stated.struck
-    open_to = visitor.may_enter and line.stated is not None and not struck
+    kind = line.kind.partition("/")[0]
+    open_to = (
+        line.stated is not None and not struck and may(visitor.role, kind) and kind not in NEVER_CORRECTED
+    )
     return LineWords(
         line.seq,
         f"{line.subject} · {kind_word(line.kind)}",
         beside,
         say("entry {entry}: {reason}", entry=line.corrects, reason=line.reason)
         if line.corrects
-        else payload_words(line.payload),
+        else _short(payload_words(line.payload, NOT_LISTED)),
         line.hash[:12],
         corrected,
         tuple(notes),
@@ -172,6 +181,10 @@ def _corrections(line: RecordLine, names: dict[str, str], zone: str, today: date
             )
         )
     return found
+
+
+def _short(words: str) -> str:
+    return words if len(words) <= LONGEST else f"{words[:LONGEST]}…"
 
 
 def _now(payload: Any) -> str:
