@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from decimal import Decimal
 from typing import Annotated
 
@@ -11,7 +12,9 @@ from fastapi import Depends, Request
 from saltloft.foundation.errors import InputError
 from saltloft.foundation.units import MILLIGRAMS, Mass, decimal_number, mass
 from saltloft.foundation.words import say
+from saltloft.plant.limits import UNITS
 from saltloft.web.quantities import Units
+from saltloft.web.visitor import Visitor
 
 Typed = Mapping[str, str]
 
@@ -22,6 +25,12 @@ async def _sent(request: Request) -> dict[str, str]:
 
 SentForm = Annotated[dict[str, str], Depends(_sent)]
 """What a form sent, field by field; read before the handler runs in its thread."""
+
+
+def as_shown(visitor: Visitor, typed: Typed) -> Visitor:
+    """The visitor with the units in which the form was shown: what was typed is read in these."""
+    system = text(typed, "units")
+    return replace(visitor, units=Units(system)) if system in UNITS else visitor
 
 
 def text(typed: Typed, name: str) -> str:

@@ -17,9 +17,11 @@ from saltloft.house import House
 from saltloft.jobs import make as job
 from saltloft.jobs import record
 from saltloft.plant.lots import Consumed, FreshMade, LotHung, LotMade
+from saltloft.plant.sentences import list_words
 from saltloft.plant.stated import Draft
 from saltloft.web.flow_forms import (
     SentForm,
+    as_shown,
     count_of,
     mass_of,
     mass_or_none,
@@ -30,7 +32,7 @@ from saltloft.web.flow_forms import (
     text,
 )
 from saltloft.web.pages.correct import refusal
-from saltloft.web.quantities import Units, decimal_mark, plain
+from saltloft.web.quantities import Units, plain
 from saltloft.web.visitor import SignedInVisitor, Visitor, check_form
 
 routes = APIRouter()
@@ -44,7 +46,7 @@ def make_page(request: Request, visitor: SignedInVisitor, product: str = "", kg:
     house: House = request.app.state.house
     if not product:
         page: Response = request.app.state.pages.render(
-            request, "make_pick.html", products=job.makeable(house), decimal=decimal_mark()
+            request, "make_pick.html", products=job.makeable(house)
         )
         return page
     size = number_of({"kg": kg}, "kg", say("batch size"))
@@ -56,6 +58,7 @@ def make_page(request: Request, visitor: SignedInVisitor, product: str = "", kg:
 def make(request: Request, visitor: SignedInVisitor, typed: SentForm) -> Response:
     """The batch as it was weighed in, and where it hangs; refused, the sheet comes back as it was typed."""
     check_form(visitor, text(typed, "csrf"))
+    visitor = as_shown(visitor, typed)
     house: House = request.app.state.house
     sheet = job.sheet(house, text(typed, "product"))
     now = house.now()
@@ -133,6 +136,8 @@ def _sheet(
         "make.html",
         422 if problem else 200,
         product=sheet.product,
+        system=units.system,
+        sentence=sheet_sentence(sheet, units),
         fresh=sheet.product.family == "fresh_sausage",
         typed=filled,
         entry_id=text(typed, "entry_id") or house.new_id(),
@@ -150,6 +155,18 @@ def _sheet(
         problem=problem,
     )
     return page
+
+
+def sheet_sentence(sheet: job.BatchSheet, units: Units) -> str:
+    """By which recipe, how much, and what the shelf does not hold enough of."""
+    short = [line.ingredient for line in sheet.lines if sum(lot.left_mg for lot in line.lots) < line.asked_mg]
+    said = say(
+        "{mass} {unit} by {recipe}.",
+        mass=plain(sheet.batch_kg * 1e6 / float(MILLIGRAMS[units.mass]), 0),
+        unit=units.mass,
+        recipe=sheet.product.recipe,
+    )
+    return f"{said} {say('Not enough on the shelf: {what}.', what=list_words(short))}" if short else said
 
 
 def _line(number: int, line: job.SheetLine, units: Units) -> dict[str, object]:

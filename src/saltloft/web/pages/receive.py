@@ -9,14 +9,23 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from saltloft.foundation.errors import SaltloftError
-from saltloft.foundation.words import say
+from saltloft.foundation.words import say, say_many
 from saltloft.house import House
 from saltloft.jobs import receive as job
 from saltloft.jobs import record
 from saltloft.plant.limits import DECISIONS
 from saltloft.plant.stated import Draft
 from saltloft.plant.stock import MATERIAL_SORTS, MaterialReceived
-from saltloft.web.flow_forms import SentForm, count_of, mass_of, names_of, number_of, temperature_of, text
+from saltloft.web.flow_forms import (
+    SentForm,
+    as_shown,
+    count_of,
+    mass_of,
+    names_of,
+    number_of,
+    temperature_of,
+    text,
+)
 from saltloft.web.flow_words import decision_word, sort_word
 from saltloft.web.pages.correct import refusal
 from saltloft.web.quantities import decimal_mark
@@ -35,6 +44,7 @@ def receive_page(request: Request, visitor: SignedInVisitor, material: str = "")
 def receive(request: Request, visitor: SignedInVisitor, typed: SentForm) -> Response:
     """One delivery; refused, the form comes back as it was typed."""
     check_form(visitor, text(typed, "csrf"))
+    visitor = as_shown(visitor, typed)
     house: House = request.app.state.house
     try:
         draft = Draft(text(typed, "entry_id"), _payload(typed, visitor), house.now())
@@ -67,6 +77,20 @@ def _payload(typed: Mapping[str, str], visitor: Visitor) -> MaterialReceived:
     )
 
 
+def _sentence(asked: job.Receiving, visitor: Visitor) -> str:
+    """What came today, and how much of it was taken."""
+    taken = sum(one.mg for one in asked.today if one.decision != "refused")
+    if not asked.today:
+        return say("Nothing came today yet.")
+    return say_many(
+        "{count} delivery today, {mass} {unit} taken.",
+        "{count} deliveries today, {mass} {unit} taken.",
+        len(asked.today),
+        mass=visitor.units.mass_of(taken),
+        unit=visitor.units.mass,
+    )
+
+
 def _page(
     request: Request,
     visitor: Visitor,
@@ -92,6 +116,7 @@ def _page(
         "receive.html",
         422 if problem else 200,
         keep=keep,
+        sentence=_sentence(asked, visitor),
         typed={
             **filled,
             **{name: value for name, value in typed.items() if name not in ("csrf", "entry_id")},
