@@ -143,10 +143,10 @@ def test_every_kind_the_issue_asks_for_is_there(built: Built) -> None:
     counts = Counter(one["kind"].split("/")[0] for one in built.records)
     missing = {kind.split("/")[0] for kind in entries.KINDS} - set(counts)
     # Released by the release job, confirmed with the row's digest, sealed by the import: not the notebook's.
-    # Nobody there lost a phone, asked for a name to be erased, was called back or numbered a product.
+    # Nobody there lost a phone, asked for a name to be erased or was called back.
     assert missing == {
         "lot.released", "fact.confirmed", "readings.sealed", "readings.voided", "party.name_erased",
-        "recall.drilled", "product.numbered", "device.revoked", "token.issued", "offline.entered",
+        "recall.drilled", "device.revoked", "token.issued", "offline.entered",
         "tare.weighed",
     }  # fmt: skip
     assert counts["piece.weighed"] > 10_000

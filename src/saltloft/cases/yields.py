@@ -1,4 +1,4 @@
-"""Which share of its green weight a lot should give: by its own weighings, the house's lots, or the target."""
+"""Which share of its green weight a lot should give: its own weighings, the house's lots, or the target."""
 
 from __future__ import annotations
 
