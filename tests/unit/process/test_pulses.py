@@ -12,7 +12,6 @@ from tests.drying_cases import central_draws, engine_case, parameters, piece, st
 from saltloft.cases.dry import read_dry
 from saltloft.foundation.errors import InputError
 from saltloft.process.draws import draw
-from saltloft.process.drying.nodes import radau_nodes
 from saltloft.process.programme import DAY_S, Programme
 from saltloft.process.pulses import Pulse, fans_run, pulse_ends
 from saltloft.process.simulate import Run, simulate
@@ -68,7 +67,7 @@ def test_pulse_drying_keeps_its_balance_and_spares_the_rim() -> None:
     pulsed = run_of(Programme((replace(dry, pulse=Pulse(8.0, 16.0, 0.90)),)), days)
     always = run_of(Programme((dry,)), days)
     never = run_of(Programme((stage(20.0, 14.0, 0.90, 0.0),)), days)
-    weight = radau_nodes(8).weight
+    weight = pulsed.nodes.weight
     drift = np.einsum("n,tnm->tm", weight, pulsed.profiles.salt) / pulsed.members.salt - 1.0
     assert np.abs(drift).max() < 1e-10
     end = [float(np.median(run.weight_loss[-1])) for run in (never, pulsed, always)]
