@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import secrets
 from collections.abc import Callable, Mapping
+from contextlib import AbstractContextManager
 from datetime import UTC, date, datetime
 from functools import cached_property
 from pathlib import Path
@@ -231,6 +232,10 @@ class House:
         """What every paper says about the house: name, zone, whether invented, and the journal's head."""
         head = self.store.head() or JournalHead(0, "0" * 64, self.now())
         return HouseFace(self.name, self.settings.text("zone"), self.demo, head)
+
+    def reading(self) -> AbstractContextManager[object]:
+        """Everything read inside, by this thread, is read at once: in one transaction."""
+        return self.store.database.reading()
 
     def close(self) -> None:
         """Close the database."""

@@ -134,7 +134,7 @@ class _Intake:
 
     def _flush(self) -> None:
         taken_in = [taken.new for taken in self.waiting.values()]
-        written = writing.append(self.connection, taken_in, fresh=True)
+        written = writing.append(self.connection, taken_in, after=self.state.end)
         self.stored.update({entry.id: entry for entry in written})
         self.waiting.clear()
         self.state.written(written)

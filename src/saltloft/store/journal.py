@@ -113,12 +113,13 @@ def head(connection: Connection) -> JournalHead | None:
 
 
 def append(
-    connection: Connection, entries: Sequence[NewEntry], *, fresh: bool = False
+    connection: Connection, entries: Sequence[NewEntry], *, after: tuple[int, str] | None = None
 ) -> tuple[list[Entry], list[Entry]]:
     """Write entries at the end of the chain, in order, inside the caller's writing transaction.
 
     Args:
-        fresh: bool. True when the caller looked in this transaction and found none of their ids.
+        after: (int, str) or None. Seq and hash of the journal's end, from a caller who read them in this
+            transaction and found none of the entries' ids; None: they are looked up.
 
     Returns:
         (stored, written): lists of Entry. `stored` one each; for an id that is already there with
@@ -128,10 +129,12 @@ def append(
         StoreError: the same id with other bytes, or something later was stated about the
             subject than the author had seen.
     """
-    ids = [] if fresh else [new.id for new in entries]
-    known = {entry.id: entry for entry in by_ids(connection, ids)}
-    last = head(connection)
-    seq, previous = (last.seq, last.hash) if last else (0, NO_HASH)
+    known: dict[str, Entry] = {}
+    if after is None:
+        known = {entry.id: entry for entry in by_ids(connection, [new.id for new in entries])}
+        last = head(connection)
+        after = (last.seq, last.hash) if last else (0, NO_HASH)
+    seq, previous = after
     stored: list[Entry] = []
     added: list[Entry] = []
     written: list[NewEntry] = []
@@ -282,6 +285,9 @@ def of_subjects(
 
 def last_seqs(connection: Connection, subjects: Sequence[str]) -> dict[str, int]:
     """Seq of the last entry about each of some subjects; those without any are left out."""
+    if len(subjects) == 1:
+        last = last_seq(connection, subjects[0])
+        return {subjects[0]: last} if last else {}
     found: dict[str, int] = {}
     for start in range(0, len(subjects), _CHUNK):
         rows = connection.execute(

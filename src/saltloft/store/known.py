@@ -62,6 +62,11 @@ class Known:
                 self.forget(subject)
         self._seq, self._hash = (head.seq, head.hash) if head else (0, NO_HASH)
 
+    @property
+    def end(self) -> tuple[int, str]:
+        """Seq and hash of the entry up to which this holds."""
+        return self._seq, self._hash
+
     def stands_at(self, written: Sequence[Entry]) -> None:
         """The entries just written, all of which were taken in, are the end of the journal now."""
         for entry in written:

@@ -115,6 +115,11 @@ class State:
         """What was read about a subject no longer holds (it was corrected)."""
         self._known.forget(subject)
 
+    @property
+    def end(self) -> tuple[int, str]:
+        """Seq and hash of the journal's end, as read in this transaction and written since."""
+        return self._known.end
+
     def written(self, entries: Sequence[Entry]) -> None:
         """Everything accepted until now is in the journal."""
         self._known.stands_at(entries)

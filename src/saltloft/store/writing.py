@@ -10,17 +10,19 @@ from saltloft.store import journal, projection
 from saltloft.store.journal import Entry, NewEntry
 
 
-def append(connection: Connection, entries: Sequence[NewEntry], *, fresh: bool = False) -> list[Entry]:
+def append(
+    connection: Connection, entries: Sequence[NewEntry], *, after: tuple[int, str] | None = None
+) -> list[Entry]:
     """Append checked entries and update the reading tables.
 
     Args:
-        fresh: bool. True when the caller looked in this transaction and found none of their ids.
+        after: (int, str) or None. As `journal.append` takes it.
 
     Raises:
         StoreError: same id with other bytes, or a clash with what its author had seen.
     """
     if not entries:
         return []
-    stored, written = journal.append(connection, entries, fresh=fresh)
+    stored, written = journal.append(connection, entries, after=after)
     projection.update(connection, written)
     return stored

@@ -114,7 +114,8 @@ def create_app(house: House, hosts: tuple[str, ...] = LOCAL_HOSTS, clock: Clock 
 
     app.add_middleware(GZipMiddleware, minimum_size=1024)
     app.add_middleware(Guard, hosts=hosts)
-    app.state.routers = (files.router(static, shell_version()), *(page.routes for page in PAGES), *APIS)
+    # Routes are looked through in order: entries of phones come most often.
+    app.state.routers = (*APIS, files.router(static, shell_version()), *(page.routes for page in PAGES))
     for router in app.state.routers:
         app.include_router(router, include_in_schema=router in APIS)
     errors.install(app)

@@ -91,7 +91,7 @@ def recognise(house: House, request: Request) -> Visitor | None:
     )
 
 
-def signed_in(request: Request) -> Visitor:
+async def signed_in(request: Request) -> Visitor:
     """The visitor; raises SignInNeeded when there is none."""
     visitor: Visitor | None = request.state.visitor
     if visitor is None:
@@ -168,14 +168,15 @@ def standing(house: House, request: Request) -> frozenset[str]:
     Notes:
         Leaves visitor and device in the request's state.
     """
-    visitor = recognise(house, request)
-    device = people.device_of(house, bearer_of(request))
+    with house.reading():
+        visitor = recognise(house, request)
+        device = people.device_of(house, bearer_of(request))
     request.state.visitor, request.state.device = visitor, device
     role = "nobody" if visitor is None else visitor.role
     return frozenset({role} if device is None else {role, f"token:{device[1]}"})
 
 
-def sender_of(request: Request) -> Sender:
+async def sender_of(request: Request) -> Sender:
     """The sender of an API request.
 
     Raises:
