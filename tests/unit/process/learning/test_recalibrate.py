@@ -5,9 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from scipy.stats import norm
+from tests.drying_cases import parameters, piece, standard
 
+from saltloft.process.ensemble import forecast
+from saltloft.process.learning import Weighing
 from saltloft.process.learning.recalibrate import LEAN_WORTH, Correction, recalibration_of
 from saltloft.process.learning.record import HouseRecord, PastForecast
+from saltloft.process.learning.share import Experience
+from saltloft.process.result import DryingForecast
 
 
 def _record(lots: int, score: float, kind: str = "loss", lead_d: float = 7.0) -> HouseRecord:
@@ -118,3 +123,27 @@ def test_curves_stay_curves() -> None:
     assert (np.argsort(better[-1]) == np.argsort(loss[-1])).all()
     # In a quarter of a day less than the draws lie apart by.
     assert np.abs(np.diff(added, axis=0)).max() < 0.8 * loss[28].std()
+
+
+def test_a_forecast_is_put_right_and_says_so() -> None:
+    """Earlier lots lost more than forecast at 20 d: this one's later losses rise, its day comes sooner."""
+
+    def asked(record: HouseRecord) -> DryingForecast:
+        return forecast(
+            piece(50.0), standard(), parameters(),
+            targets={"weight_loss_pct": 33.0}, weighings=[Weighing(7.0, 0.15, pieces=6)], members=60,
+            experience=Experience("Alder", 0.05, (), record),
+        )  # fmt: skip
+
+    plain, right = asked(HouseRecord()), asked(_record(8, 1.0, "loss", 20.0))
+    assert "put_right" not in [flag.code for flag in plain.flags]
+    (flag,) = [flag for flag in right.flags if flag.code == "put_right"]
+    assert "8 earlier lots" in flag.words
+    loss = [one.bands["weight_loss_pct"].mean_p50 for one in (plain, right)]
+    asked_at, later = (int(np.searchsorted(plain.time_d, day)) for day in (7.0, 27.0))
+    assert loss[1][asked_at] == pytest.approx(loss[0][asked_at], abs=1e-4)
+    assert loss[1][later] > loss[0][later] + 0.5
+    days = [one.targets["weight_loss_pct"].mean.p50 for one in (plain, right)]
+    assert days[1] < days[0]  # type: ignore[operator]
+    water = [one.bands["moisture_pct"].mean_p50 for one in (plain, right)]
+    assert water[1][later] < water[0][later]
