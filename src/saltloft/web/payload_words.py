@@ -69,8 +69,33 @@ def _traced_kinds() -> dict[str, str]:
 
 def field_word(name: str) -> str:
     """A field's label, with the unit it is typed in."""
-    words = {**flow_fields(), **_measured(), **_said(), **_moved(), **_set_up(), **_ready()}
+    words = {**flow_fields(), **_measured(), **_said(), **_moved(), **_set_up(), **_ready(), **_wire()}
     return words.get(name, name.replace("_", " "))
+
+
+def _wire() -> dict[str, str]:
+    """What the wire and imports state by themselves."""
+    return {
+        "device": say("device"),
+        "label": say("called"),
+        "scope": say("scope"),
+        "batch": say("batch"),
+        "file_name": say("file"),
+        "rows": say("readings"),
+        "first_at": say("first"),
+        "last_at": say("last"),
+        "clock_offset_seconds": say("clock corrected by, s"),
+        "carrier": say("tag"),
+        "offset_ms": say("clock off by, ms"),
+        "offset_now_ms": say("clock off when it came in, ms"),
+        "session": say("signed in"),
+        "name": say("name"),
+        "zone": say("time zone"),
+        "markets": say("markets"),
+        "edition": say("edition"),
+        "fact": say("fact row"),
+        "demo": say("invented"),
+    }
 
 
 def _set_up() -> dict[str, str]:
