@@ -92,8 +92,6 @@ def _wire() -> dict[str, str]:
         "name": say("name"),
         "zone": say("time zone"),
         "markets": say("markets"),
-        "edition": say("edition"),
-        "fact": say("fact row"),
         "demo": say("invented"),
     }
 
