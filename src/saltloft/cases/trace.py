@@ -31,6 +31,7 @@ class TraceCase:
         flow: Flow.
         base_mg: mapping. What comes out of each node in all. [mg]
         yields: mapping of lot to what it should give.
+        off_mg: mapping of lot to what was weighed off it, ends, samples and waste among it. [mg]
         titles: mapping of product to what people call it.
         callers: mapping of party to Caller.
     """
@@ -38,6 +39,7 @@ class TraceCase:
     flow: Flow
     base_mg: Mapping[str, int]
     yields: Mapping[str, Yielding]
+    off_mg: Mapping[str, int]
     titles: Mapping[str, str]
     callers: Mapping[str, Caller]
 
@@ -60,13 +62,18 @@ def trace_case(
     if not starts:
         raise InputError(say("nothing was named"), do=say("give the number of a thing"), key="node")
     flow = house.store.trace.flow(list(dict.fromkeys(starts)), direction, to_text(at) if at else "")
-    yields = yields_of(house, flow.nodes.values())
+    yields, off = lots_known(house, flow.nodes.values())
     base = {
-        name: out_of(node, flow.out_mg.get(name, 0), yields[name].expected_mg if name in yields else None)
+        name: out_of(
+            node,
+            flow.out_mg.get(name, 0),
+            yields[name].expected_mg if name in yields else None,
+            off.get(name),
+        )
         for name, node in flow.nodes.items()
     }
     parties = {node.party for node in flow.nodes.values() if node.party}
-    return TraceCase(flow, base, yields, titles_of(house), callers_of(house, parties))
+    return TraceCase(flow, base, yields, off, titles_of(house), callers_of(house, parties))
 
 
 def titles_of(house: OpenHouse) -> dict[str, str]:
@@ -74,15 +81,26 @@ def titles_of(house: OpenHouse) -> dict[str, str]:
     return {record.product: record.defined.payload.title for record in house.store.products.all()}
 
 
-def yields_of(house: OpenHouse, nodes: Iterable[Node]) -> dict[str, Yielding]:
-    """What each lot should give in all; lots without any ground for it are left out."""
+def lots_known(house: OpenHouse, nodes: Iterable[Node]) -> tuple[dict[str, Yielding], dict[str, int]]:
+    """What each lot should give in all, and what was weighed off it; lots without any ground are left out."""
     green = {node.node: node.booked_mg for node in nodes if node.sort == "lot" and node.state != SLICED}
     if not green:
-        return {}
-    # Sums are all that the bands ask of the links; a house's links as such may be a million.
-    facts = lot_facts(house, house.store.trace.taken_aside())
-    bands = {lot: facts[lot].expected for lot in green if lot in facts}
-    return {lot: Yielding(*band.of(green[lot])) for lot, band in bands.items() if band is not None}
+        return {}, {}
+    # Sums are all that is asked of the links; a house's links as such may be a million.
+    taken = house.store.trace.taken_aside()
+    facts = lot_facts(house, taken)
+    aside: dict[str, int] = {}
+    for link in taken:
+        aside[link.source] = aside.get(link.source, 0) + link.mg
+    yields: dict[str, Yielding] = {}
+    off: dict[str, int] = {}
+    for lot in green.keys() & facts.keys():
+        known = facts[lot]
+        if known.expected is not None:
+            yields[lot] = Yielding(*known.expected.of(green[lot]))
+        if known.finished_mg is not None:
+            off[lot] = known.finished_mg + aside.get(lot, 0)
+    return yields, off
 
 
 def callers_of(house: OpenHouse, parties: Collection[str]) -> dict[str, Caller]:

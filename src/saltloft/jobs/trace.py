@@ -103,7 +103,13 @@ def _rows(case: TraceCase, carried: Carried) -> tuple[TracedRow, ...]:
             carried.here_mg.get(name),
             name in carried.unweighed,
             name in again,
-            balance_of(node, flow.in_mg.get(name, 0), flow.out_mg.get(name, 0), case.yields.get(name)),
+            balance_of(
+                node,
+                flow.in_mg.get(name, 0),
+                flow.out_mg.get(name, 0),
+                case.yields.get(name),
+                case.off_mg.get(name),
+            ),
             tuple(entries[name]),
         )
         for name, node in flow.nodes.items()
@@ -153,7 +159,7 @@ def recall(
     return RecallAnswer(
         house.face(),
         moment,
-        recall_of(case.flow, case.yields, counted_mg),
+        recall_of(case.flow, case.yields, counted_mg, case.off_mg),
         tuple(sorted(case.callers.items())),
         tuple(sorted(case.titles.items())),
         tuple(contact_case(house, case.flow, moment)),

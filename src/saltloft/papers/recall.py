@@ -140,6 +140,8 @@ def _packs(answer: RecallAnswer, mass: Mass) -> Grid:
     account, again = answer.recall.account, answer.recall.again
     here = {**again.here_mg, **account.here_mg}
     counted = account.booked_only | again.booked_only
+    # Finished and not packed yet: it lies under the lot's own number.
+    lying = [lot.node for lot in answer.recall.lots if here.get(lot.node.node, 0) > 0]
     rows = tuple(
         (
             node.node,
@@ -150,10 +152,10 @@ def _packs(answer: RecallAnswer, mass: Mass) -> Grid:
             say("by the books") if node.node in counted else "",
             "______",
         )
-        for node in answer.recall.packs
+        for node in (*answer.recall.packs, *lying)
     )
     columns = (
-        say("pack lot"),
+        say("number"),
         say("product"),
         say("packed"),
         say("weight"),
@@ -161,7 +163,9 @@ def _packs(answer: RecallAnswer, mass: Mass) -> Grid:
         "",
         say("counted"),
     )
-    return Grid(say("Pack lots to block"), columns, rows, right=(3, 4), empty=say("No pack lot is in scope."))
+    return Grid(
+        say("Pack lots and lots to block"), columns, rows, right=(3, 4), empty=say("No pack lot is in scope.")
+    )
 
 
 def contacts_marks(answer: RecallAnswer) -> Marks:

@@ -89,7 +89,7 @@ class LotInScope:
 
     Args:
         node: Node.
-        finished_mg: int. Came off it until now. [mg]
+        finished_mg: int. Weighed off it until now, else booked out of it. [mg]
         yielding: Yielding or None. None: no yield is known for its product.
         again: bool. Reached through rework only.
         part: bool. It came about by dividing or joining lots that are in scope themselves.
@@ -180,28 +180,32 @@ def yielding_of(lots: Collection[LotInScope]) -> Yielding | None:
 
 
 def recall_of(
-    flow: Flow, yields: Mapping[str, Yielding], counted_mg: Mapping[str, int] | None = None
+    flow: Flow,
+    yields: Mapping[str, Yielding],
+    counted_mg: Mapping[str, int] | None = None,
+    off_mg: Mapping[str, int] | None = None,
 ) -> Recall:
     """Lay out a recall.
 
     Args:
         flow: Flow. DOWN from what is called back.
         yields: mapping of lot to what it should give.
-        counted_mg: mapping of pack lot to what was found of it when counted. [mg]
+        counted_mg: mapping of pack lot or lot to what was found of it when counted. [mg]
+        off_mg: mapping of lot to what was weighed off it, ends, samples and waste among it. [mg]
 
     Raises:
         RuleBroken: a thing went into itself.
     """
-    again = through_rework(flow)
-    lots = _lots(flow, again, yields)
+    again, counted, off = through_rework(flow), counted_mg or {}, off_mg or {}
+    lots = _lots(flow, again, yields, off)
     direct = {lot.node.node for lot in lots if not lot.again}
     second = {lot.node.node for lot in lots if lot.again}
-    account = account_of(flow, direct, counted_mg or {})
+    account = account_of(flow, direct, counted, off)
     # Packs and shipments that are called back themselves stand for no lot.
     loose = {start for start in flow.starts if flow.nodes[start].sort in ("pack", "shipment")}
     if loose:
-        account = joined(account, account_of(flow, loose, counted_mg or {}))
-    later = account_of(flow, second, counted_mg or {})
+        account = joined(account, account_of(flow, loose, counted, off))
+    later = account_of(flow, second, counted, off)
     packs = tuple(node for node in _by_time(flow.nodes.values()) if node.sort == "pack")
     return Recall(flow.starts, lots, account, later, _customers(flow, account.here_mg, later.here_mg), packs)
 
@@ -210,7 +214,9 @@ def _by_time(nodes: Collection[Node]) -> list[Node]:
     return sorted(nodes, key=lambda node: (node.made_at, node.node))
 
 
-def _lots(flow: Flow, again: set[str], yields: Mapping[str, Yielding]) -> tuple[LotInScope, ...]:
+def _lots(
+    flow: Flow, again: set[str], yields: Mapping[str, Yielding], off_mg: Mapping[str, int]
+) -> tuple[LotInScope, ...]:
     finished: dict[str, int] = defaultdict(int)
     parts: set[str] = set()
     for link in flow.links:

@@ -45,15 +45,18 @@ class Account:
         return 100.0 * self.accounted_mg / self.finished_mg if self.finished_mg else None
 
 
-def account_of(flow: Flow, lots: Collection[str], counted_mg: Mapping[str, int]) -> Account:
+def account_of(
+    flow: Flow, lots: Collection[str], counted_mg: Mapping[str, int], off_mg: Mapping[str, int] | None = None
+) -> Account:
     """Follow the finished weight of some lots to where it is; stops where it is worked into another batch.
 
     Args:
         flow: Flow. DOWN.
         lots: collection of str. Lots, packs or shipments whose whole weight counts.
-        counted_mg: mapping. Of pack lots, as found. [mg]
+        counted_mg: mapping. Of pack lots and of lots that lie unpacked, as found. [mg]
+        off_mg: mapping of lot to what was weighed off it, ends, samples and waste among it. [mg]
     """
-    count = _Count(flow, frozenset(lots), counted_mg)
+    count = _Count(flow, frozenset(lots), counted_mg, off_mg or {})
     for name in flow.order:
         count.take(flow.nodes[name])
     return Account(count.finished, count.places, count.lost, count.here, frozenset(count.booked_only))
@@ -62,8 +65,10 @@ def account_of(flow: Flow, lots: Collection[str], counted_mg: Mapping[str, int])
 class _Count:
     """The finished weight of the scope on its way from node to node. [mg]"""
 
-    def __init__(self, flow: Flow, chosen: frozenset[str], counted_mg: Mapping[str, int]) -> None:
-        self.flow, self.chosen, self.counted_mg = flow, chosen, counted_mg
+    def __init__(
+        self, flow: Flow, chosen: frozenset[str], counted_mg: Mapping[str, int], off_mg: Mapping[str, int]
+    ) -> None:
+        self.flow, self.chosen, self.counted_mg, self.off_mg = flow, chosen, counted_mg, off_mg
         self.nexts = flow.onward
         self.scope_in: dict[str, int] = defaultdict(int)
         self.places = dict.fromkeys(PLACES, 0)
@@ -79,7 +84,9 @@ class _Count:
         if name in self.chosen and node.sort == "lot" and node.state != SLICED:
             # A lot that was divided gives through its parts, which are in scope themselves.
             outs = [link for link in onward if link.sort not in AMONG_LOTS]
-            self.finished += self._hand_on(outs, 1, 1)
+            gone = self._hand_on(outs, 1, 1)
+            self.finished += self.off_mg.get(name, gone)
+            self._unpacked(name, gone)
             return
         total = self.flow.in_mg.get(name, 0)
         went_in = self.scope_in.get(name, 0)
@@ -88,6 +95,20 @@ class _Count:
             self.finished += went_in
         if went_in:
             self._stay(node, went_in, total, self._hand_on(onward, went_in, total))
+
+    def _unpacked(self, name: str, gone: int) -> None:
+        """What was weighed off a lot and booked no further lies in the house under its own number."""
+        if name not in self.off_mg:
+            return
+        by_the_books = max(self.off_mg[name] - gone, 0)
+        left = self.counted_mg.get(name, by_the_books)
+        self.places[STOCK] += left
+        if left or by_the_books:
+            self.here[name] = left
+        if name not in self.counted_mg and left:
+            self.booked_only.add(name)
+        if self.off_mg[name] - gone != left:
+            self.lost[name] = self.off_mg[name] - gone - left
 
     def _hand_on(self, links: Collection[Link], part: int, whole: int) -> int:
         """Hand on what left a node, in the share that the scope has of it; returns how much that was."""

@@ -175,16 +175,18 @@ def split(amount_mg: int, weights: Sequence[int]) -> list[int]:
     return parts
 
 
-def out_of(node: Node, out_mg: int, expected_mg: int | None = None) -> int:
+def out_of(node: Node, out_mg: int, expected_mg: int | None = None, off_mg: int | None = None) -> int:
     """What comes out of a node in all: over this its content is shared out. [mg]
 
     Args:
         node: Node.
         out_mg: int. What was booked out of it until now. [mg]
         expected_mg: int or None. What a lot should give in all; None: what was booked into it. [mg]
+        off_mg: int or None. What was weighed off a lot; None when nobody weighed it. [mg]
     """
-    if node.sort == "lot" and node.state in ENDED_STATES and out_mg > 0:
-        return out_mg
+    if node.sort == "lot" and node.state in ENDED_STATES and (off_mg or out_mg):
+        # What was weighed off and not booked on lies in the house as this lot.
+        return max(out_mg, off_mg or 0)
     if node.sort == "material" and node.counted_mg is not None:
         # A count replaces what the book says was left.
         return out_mg + node.counted_mg

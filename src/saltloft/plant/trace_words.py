@@ -30,7 +30,7 @@ def kilograms(mg: float) -> str:
     """A weight in kilograms, or grams below one, with no more digits than it is read with."""
     if 0 < abs(mg) < KG:
         return say("{number} g", number=number_words(mg / 1000, 0))
-    decimals = 0 if abs(mg) >= 100 * KG else 1
+    decimals = 0 if abs(mg) >= 100 * KG or not mg else 1
     return say("{number} kg", number=f"{mg / KG:,.{decimals}f}".replace("-", "\N{MINUS SIGN}"))
 
 
@@ -157,8 +157,8 @@ def stock_words(answer: RecallAnswer) -> str:
     if not count:
         return ""
     return say_many(
-        "The stock of {count} pack lot is by the books. Count it.",
-        "The stock of {count} pack lots is by the books. Count it.",
+        "The stock of {count} pack lot or lot is by the books. Count it.",
+        "The stock of {count} pack lots and lots is by the books. Count it.",
         count,
     )
 

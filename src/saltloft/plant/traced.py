@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from saltloft.plant.answers import HouseFace
-from saltloft.plant.balance import COUNT, PACK_LOSS
+from saltloft.plant.balance import COUNT, PACK_LOSS, SCALES
 from saltloft.plant.contact import Contact
 from saltloft.plant.recall import Recall, Yielding
 from saltloft.plant.trace import DOWN, ENDED_STATES, SLICED, Flow, Node
@@ -21,7 +21,7 @@ class Balance:
     Args:
         node: str.
         in_mg: int. Booked into it; of a material lot what was received. [mg]
-        out_mg: int. Booked out of it. [mg]
+        out_mg: int. Booked out of it; of a lot what was weighed off it, where somebody did. [mg]
         left_mg: int. What is there by the books, or was counted; of a lot that ended, what dried away. [mg]
         yielding: Yielding or None. What a lot should give in all.
         stand: str. CLOSES; WITHIN or OUTSIDE the band of its yield; OPEN (more may still come off it);
@@ -163,7 +163,9 @@ class RecallAnswer:
         return dict(self.titles).get(product, product)
 
 
-def balance_of(node: Node, in_mg: int, out_mg: int, yielding: Yielding | None) -> Balance | None:
+def balance_of(
+    node: Node, in_mg: int, out_mg: int, yielding: Yielding | None, off_mg: int | None = None
+) -> Balance | None:
     """How the books of a node close; None for samples, waste and ends, which only take.
 
     Args:
@@ -171,11 +173,12 @@ def balance_of(node: Node, in_mg: int, out_mg: int, yielding: Yielding | None) -
         in_mg: int. All links into it. [mg]
         out_mg: int. All links out of it. [mg]
         yielding: Yielding or None. Of lots.
+        off_mg: int or None. What was weighed off a lot; None when nobody weighed it. [mg]
     """
     if node.sort == "sink":
         return None
     if node.sort == "lot" and node.state != SLICED:
-        return _lot_balance(node, in_mg, out_mg, yielding)
+        return _lot_balance(node, in_mg, out_mg, yielding, off_mg)
     came = node.booked_mg
     left = came - out_mg if node.counted_mg is None else node.counted_mg
     if node.sort == "material":
@@ -189,14 +192,18 @@ def balance_of(node: Node, in_mg: int, out_mg: int, yielding: Yielding | None) -
     return Balance(node.node, in_mg, out_mg, left, None, stand)
 
 
-def _lot_balance(node: Node, in_mg: int, out_mg: int, yielding: Yielding | None) -> Balance:
-    left = max(node.booked_mg, in_mg) - out_mg
-    if left < 0:
+def _lot_balance(
+    node: Node, in_mg: int, out_mg: int, yielding: Yielding | None, off_mg: int | None
+) -> Balance:
+    gave = out_mg if off_mg is None else off_mg
+    left = max(node.booked_mg, in_mg) - gave
+    # What is booked on was weighed again: two scales may differ.
+    if left < 0 or out_mg - gave > SCALES[1] * gave:
         stand = TOO_MUCH
     elif node.state not in ENDED_STATES:
         stand = OPEN
     elif yielding is None or node.state == "ended":
         stand = CLOSES
     else:
-        stand = WITHIN if yielding.low_mg <= out_mg <= yielding.high_mg else OUTSIDE
-    return Balance(node.node, in_mg, out_mg, left, yielding, stand)
+        stand = WITHIN if yielding.low_mg <= gave <= yielding.high_mg else OUTSIDE
+    return Balance(node.node, in_mg, gave, left, yielding, stand)

@@ -52,20 +52,20 @@ class Runs:
 
     def _lines(self, start: datetime, end: datetime) -> Iterator[Run]:
         first, last = start - LONGEST, end + LONGEST
-        for said in self.sliced.all(start=first, end=last):
-            log = said.payload
-            begun, over = _moments(log.start, log.end, said)
-            yield Run(log.lot, SLICING, log.line, begun, over, said.entry_id, log.sliced)
-        for said in self.packed.all(start=first, end=last):
-            pack = said.payload
-            begun, over = _moments(pack.start, pack.end, said)
+        for sliced in self.sliced.all(start=first, end=last):
+            log = sliced.payload
+            begun, over = _moments(log.start, log.end, sliced)
+            yield Run(log.lot, SLICING, log.line, begun, over, sliced.entry_id, log.sliced)
+        for packed in self.packed.all(start=first, end=last):
+            pack = packed.payload
+            begun, over = _moments(pack.start, pack.end, packed)
             for line in pack.sources:
-                yield Run(line.material_lot, PACKING, pack.line, begun, over, said.entry_id, pack.pack)
-        for said in self.counters.all(start=first, end=last):
-            piece = said.payload
-            begun, _ = _moments(piece.start, "", said)
-            over = datetime.fromisoformat(piece.end) if piece.end else None
-            yield Run(piece.lot, COUNTER, piece.line, begun, over, said.entry_id, "", piece.tag)
+                yield Run(line.material_lot, PACKING, pack.line, begun, over, packed.entry_id, pack.pack)
+        for lay in self.counters.all(start=first, end=last):
+            piece = lay.payload
+            begun, _ = _moments(piece.start, "", lay)
+            until = datetime.fromisoformat(piece.end) if piece.end else None
+            yield Run(piece.lot, COUNTER, piece.line, begun, until, lay.entry_id, "", piece.tag)
 
     def _making(self, start: datetime, end: datetime) -> Iterator[Run]:
         for listing in (self.made, self.fresh):

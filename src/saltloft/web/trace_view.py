@@ -30,7 +30,7 @@ def mass_words(units: Units) -> Mass:
     def words(mg: float) -> str:
         if 0 < abs(mg) < KG and units.mass == "kg":
             return say("{number} g", number=plain(mg / 1000, 0))
-        return f"{units.mass_of(mg, 0 if abs(mg) >= 100 * KG else 1)} {units.mass}"
+        return f"{units.mass_of(mg, 0 if abs(mg) >= 100 * KG or not mg else 1)} {units.mass}"
 
     return words
 
@@ -189,12 +189,12 @@ class StockLine:
 
 
 def stock_lines(answer: RecallAnswer, units: Units) -> list[StockLine]:
-    """Pack lots of which something is here by the books."""
+    """Pack lots, and lots that lie unpacked, of which something is here by the books."""
     mass = mass_words(units)
     here = {**answer.recall.again.here_mg, **answer.recall.account.here_mg}
     return [
         StockLine(node.node, answer.title(node.product), mass(here[node.node]), f"count.{node.node}")
-        for node in answer.recall.packs
+        for node in (*answer.recall.packs, *(lot.node for lot in answer.recall.lots))
         if here.get(node.node, 0) > 0
     ]
 

@@ -163,3 +163,24 @@ def test_the_score_of_a_drill_is_its_recalls() -> None:
     assert record.customers == 31
     assert record.lots == 10
     assert score_pct(record) == Decimal("100.0")
+
+
+def test_what_was_weighed_off_and_not_packed_lies_in_the_house() -> None:
+    """Of 60 kg weighed off, 20 sent, 2 of ends: 38 lie under the lot's number, unless counted less."""
+    nodes = [
+        Node("A", "lot", "", 100 * KG, "", "", "released"),
+        Node("S", "shipment", "", 20 * KG, "", "cus-1"),
+        Node("A/ends", "sink", "ends", 2 * KG),
+    ]
+    links = [Link("A", "S", "ship", 20 * KG), Link("A", "A/ends", "ends", 2 * KG)]
+    flow = flow_from(nodes, links, ("A",))
+    found = recall_of(flow, {}, None, {"A": 60 * KG})
+    assert found.account.finished_mg == 60 * KG
+    assert found.account.places[STOCK] == 38 * KG
+    assert found.account.booked_only == {"A"}
+    assert found.account.accounted_pct == 100.0
+    short = recall_of(flow, {}, {"A": 30 * KG}, {"A": 60 * KG})
+    assert short.account.lost_mg == {"A": 8 * KG}
+    over = recall_of(flow, {}, None, {"A": 21 * KG})
+    assert over.account.lost_mg == {"A": -1 * KG}
+    assert over.account.accounted_mg == 22 * KG

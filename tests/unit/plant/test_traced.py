@@ -92,7 +92,7 @@ def test_the_sentence_of_the_recall() -> None:
         "100.0 % accounted for. Through rework 612 kg more: HA-0720."
     )
     assert "(−2.8 %, inside its band: 3,438 kg to 3,724 kg)" in finished_words(answer())
-    assert stock_words(answer()) == "The stock of 9 pack lots is by the books. Count it."
+    assert stock_words(answer()) == "The stock of 9 pack lots and lots is by the books. Count it."
 
 
 def test_a_lot_that_hangs_is_said_to_come() -> None:
@@ -135,7 +135,7 @@ def test_clocks_and_drills() -> None:
 def test_weights_are_said_as_they_are_read() -> None:
     """Grams below a kilogram, a tenth below a hundred, whole kilograms above."""
     assert [kilograms(mg) for mg in (0, 450_000, 25 * KG, 5_730 * KG)] == [
-        "0.0 kg",
+        "0 kg",
         "450 g",
         "25.0 kg",
         "5,730 kg",
