@@ -43,9 +43,8 @@ def wall() -> datetime:
 def compute_lot(house: OpenHouse, lot: str, _: Mapping[str, str]) -> None:
     """Forecast one lot; kept under what it rests on, so a second time costs nothing."""
     forecast.forecast(house, lot)
-    queue.ask(house, queue.DRAW, lot, wall())
-    queue.ask(house, queue.DAY, queue.DAY_SUBJECT, wall())
-    queue.ask(house, queue.EXPLAIN, lot, wall())
+    after = [(queue.DRAW, lot), (queue.DAY, queue.DAY_SUBJECT), (queue.EXPLAIN, lot)]
+    house.store.work.add_all(after, wall())
 
 
 def explain_lot(house: OpenHouse, lot: str, _: Mapping[str, str]) -> None:

@@ -121,13 +121,17 @@ def notice(house: OpenHouse, now: datetime) -> int:
     if cursor is None:
         lots = set(forecast_lots(house))
     else:
+        # Hundreds of weighings of one lot call for one forecast, and for one look at it.
+        seen: set[str] = set()
         for entry in _entries_after(house, cursor):
-            lots |= _lots_of(house, entry)
-    if cursor is None:
-        ask(house, DAY, DAY_SUBJECT, now)
-    for lot in sorted(lots):
-        ask(house, FORECAST, lot, now)
-    ask(house, DAY, DAY_SUBJECT, now)
+            own = entry.kind in LOT_KINDS
+            if not (own and entry.subject in seen):
+                lots |= _lots_of(house, entry)
+            if own:
+                seen.add(entry.subject)
+    day = (DAY, DAY_SUBJECT)
+    asked = [*([day] if cursor is None else []), *((FORECAST, lot) for lot in sorted(lots)), day]
+    house.store.work.add_all(asked, now)
     house.store.kept.put(KeptResult(CURSOR_KEY, "cursor", "journal", now, str(head).encode()))
     return head - (cursor or 0)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -50,29 +50,14 @@ class Work:
             int. The item's number.
         """
         text = json.dumps(dict(body or {}), sort_keys=True)
+        return self.database.write(lambda connection: _add(connection, sort, subject, now, text))
 
-        def work(connection: Connection) -> int:
-            waiting = connection.execute(
-                select(work_item.c.number)
-                .where(work_item.c.state == "waiting", work_item.c.sort == sort)
-                .where(work_item.c.subject == subject, work_item.c.body == text)
-            ).scalar()
-            if waiting is not None:
-                return int(waiting)
-            number = (connection.execute(select(func.max(work_item.c.number))).scalar() or 0) + 1
-            connection.execute(
-                work_item.insert().values(
-                    number=number,
-                    sort=sort,
-                    subject=subject,
-                    body=text,
-                    state="waiting",
-                    made_at=to_text(now),
-                )
+    def add_all(self, items: Sequence[tuple[str, str]], now: datetime) -> None:
+        """Queue several items, (sort, subject) each, in one commit: phones wait for each of the worker."""
+        if items:
+            self.database.write(
+                lambda connection: [_add(connection, sort, subject, now, "{}") for sort, subject in items]
             )
-            return number
-
-        return self.database.write(work)
 
     def take(self, now: datetime) -> WorkItem | None:
         """The oldest item that waits, or that a dead worker left; None when there is nothing to do."""
@@ -159,3 +144,20 @@ class Work:
                 .values(state=state, ended_at=to_text(now), words=words)
             )
         )
+
+
+def _add(connection: Connection, sort: str, subject: str, now: datetime, body: str) -> int:
+    waiting = connection.execute(
+        select(work_item.c.number)
+        .where(work_item.c.state == "waiting", work_item.c.sort == sort)
+        .where(work_item.c.subject == subject, work_item.c.body == body)
+    ).scalar()
+    if waiting is not None:
+        return int(waiting)
+    number = int(connection.execute(select(func.max(work_item.c.number))).scalar() or 0) + 1
+    connection.execute(
+        work_item.insert().values(
+            number=number, sort=sort, subject=subject, body=body, state="waiting", made_at=to_text(now)
+        )
+    )
+    return number
