@@ -48,14 +48,18 @@ def trace_sentence(traced: Traced, mass: Mass = kilograms) -> str:
             count=say_many("{count} delivery", "{count} deliveries", len(traced.of_sort("material"))),
             lots=say_many("{count} lot", "{count} lots", len(traced.of_sort("lot"))),
         )
-    sent = traced.of_sort("shipment")
+    sent = {row.node.party for row in traced.of_sort("shipment")}
+    lots, packs = len(traced.of_sort("lot")), len(traced.of_sort("pack"))
     parts = [
-        say_many("{count} lot", "{count} lots", len(traced.of_sort("lot"))),
-        say_many("{count} pack lot", "{count} pack lots", len(traced.of_sort("pack"))),
-        say_many("{count} customer", "{count} customers", len({row.node.party for row in sent})),
+        say_many("{count} lot", "{count} lots", lots) if lots else "",
+        say_many("{count} pack lot", "{count} pack lots", packs) if packs else "",
+        say_many("{count} customer", "{count} customers", len(sent)) if sent else "",
     ]
     begin = say(
-        "{start} ({mass}) went into {parts}.", start=start, mass=mass(traced.start_mg), parts=", ".join(parts)
+        "{start} ({mass}) went into {parts}.",
+        start=start,
+        mass=mass(traced.start_mg),
+        parts=", ".join(part for part in parts if part) or say("nothing but ends, samples and waste"),
     )
     again = sum(row.again and row.node.sort == "lot" for row in traced.rows)
     if not again:
