@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import contextvars
+import threading
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
 from pathlib import Path
 
@@ -12,7 +16,7 @@ from tests.small_house import MADE_AT, NOW, correction, enter, lot_made, stored,
 from saltloft.foundation.errors import StoreError
 from saltloft.house import House
 from saltloft.plant.lots import LotHeld, LotMoved
-from saltloft.store import known, writing
+from saltloft.store import journal, known, writing
 from saltloft.store.journal import NewEntry
 
 pytestmark = pytest.mark.usefixtures("either_database")
@@ -116,3 +120,33 @@ def test_only_so_many_lots_are_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     monkeypatch.setattr(known, "MOST_LOTS", 1)
     stored(house, lot_made("AL-0401"), weighing("1.05"), weighing("1.00", lot="AL-0401"), at=MADE_AT)
     assert "1.05" in enter(house, weighing("9.0"), at=MADE_AT + MINUTE)[0].words
+
+
+def test_readings_inside_one_another_are_one_and_those_of_other_threads_are_not(tmp_path: Path) -> None:
+    """A nested reading sees its outer one's moment; a stream ended by another thread leaves nothing."""
+    house = with_lot(tmp_path / "house")
+    database = house.store.database
+    with database.reading() as outer:
+        before = house.store.head()
+        others = []
+        writer = threading.Thread(target=lambda: others.extend(stored(house, weighing("1.05"), at=MADE_AT)))
+        writer.start()
+        writer.join()
+        with database.reading() as inner:
+            assert inner is outer
+        assert others[0].status == "stored"
+        assert house.store.head() == before
+    assert house.store.head() != before
+
+    def stream() -> Iterator[int]:
+        with database.reading() as connection:
+            for entry in journal.walk(connection):
+                yield entry.seq
+
+    seqs = stream()
+    with ThreadPoolExecutor(1) as one, ThreadPoolExecutor(1) as two:
+        assert one.submit(contextvars.copy_context().run, next, seqs).result() == 1
+        assert two.submit(contextvars.copy_context().run, next, seqs).result() == 2
+        assert one.submit(house.store.head).result() == house.store.head()
+        two.submit(seqs.close).result()
+        assert one.submit(house.store.head).result() == house.store.head()

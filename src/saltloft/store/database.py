@@ -13,6 +13,7 @@ import threading
 from collections import deque
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from contextvars import ContextVar
 from pathlib import Path
 from typing import Any, Generic, TypeVar
 
@@ -54,7 +55,6 @@ class Database:
         self.engine = engine_for(where)
         self._lock = threading.Lock()
         self._queue: deque[_Waiting[Any]] = deque()
-        self._here = threading.local()
 
     @property
     def dialect(self) -> str:
@@ -65,18 +65,19 @@ class Database:
     def reading(self) -> Iterator[Connection]:
         """A connection inside one reading transaction: everything read belongs together.
 
-        Inside another reading of the same thread it is the same transaction.
+        Inside another reading of the same call it is the same transaction.
         """
-        outer = getattr(self._here, "connection", None)
-        if outer is not None:
-            yield outer
+        outer = _OPEN.get()
+        if outer is not None and outer[0] is self and not outer[1].closed:
+            yield outer[1]
             return
         with told(self.engine, self.name), self.engine.connect() as connection, connection.begin():
-            self._here.connection = connection
+            _OPEN.set((self, connection))
             try:
                 yield connection
             finally:
-                self._here.connection = None
+                # Not by a token: what reads piece by piece may be ended by another thread.
+                _OPEN.set(outer)
 
     def write(self, work: Callable[[Connection], T]) -> T:
         """Run `work` inside a writing transaction and return its answer after the commit.
@@ -143,6 +144,10 @@ class Database:
     def close(self) -> None:
         """Close every connection."""
         self.engine.dispose()
+
+
+# The reading that the running call is inside of. A thread that works for another request has its own.
+_OPEN: ContextVar[tuple[Database, Connection] | None] = ContextVar("reading", default=None)
 
 
 def _for_others(error: BaseException) -> BaseException:
