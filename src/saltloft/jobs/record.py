@@ -24,7 +24,7 @@ from saltloft.plant.canonical import canonical_bytes, read_canonical, refuse_nul
 from saltloft.plant.expected import Fit, fit_of
 from saltloft.plant.fitting import DEFINES, Context, check
 from saltloft.plant.flow import LotsMerged, LotSplit
-from saltloft.plant.flow_fitting import FlowContext, check_flow
+from saltloft.plant.flow_fitting import ASKING, FlowContext, check_flow
 from saltloft.plant.flow_limits import refuse_impossible_flow
 from saltloft.plant.flow_story import TELLING
 from saltloft.plant.limits import refuse_impossible
@@ -117,6 +117,8 @@ class _Intake:
         self.demo = demo
         self.state = state
         self.flow = FlowState(connection)
+        # Mass was booked that is not in the tables yet.
+        self.booked = False
         self.stored: dict[str, Entry] = {
             entry.id: entry for entry in journal.by_ids(connection, [draft.id for draft in drafts])
         }
@@ -137,6 +139,7 @@ class _Intake:
         written = writing.append(self.connection, taken_in, after=self.state.end)
         self.stored.update({entry.id: entry for entry in written})
         self.waiting.clear()
+        self.booked = False
         self.state.written(written)
 
     def _one(self, draft: Draft) -> Receipt | _Taken:
@@ -159,6 +162,9 @@ class _Intake:
         if isinstance(payload, Corrected):
             return self._correction(new, payload, context)
         words = check(payload, context)
+        if self.booked and type(payload) in ASKING:
+            # What was booked before has to stand in the tables that this one's check reads.
+            self._flush()
         words = check_flow(payload, FlowContext(context, self.flow)) or words or say("Recorded.")
         if isinstance(payload, LotReleased):
             self._permitted(payload, new)
@@ -182,9 +188,7 @@ class _Intake:
             self.state.note(sort, getattr(payload, name) if name else "house", payload)
         if getattr(payload, "lot", None) == new.subject:
             self.state.take(payload.lot, new.id, payload, new.happened_at)
-        if type(payload) in TELLING:
-            # The next draft may ask what is left.
-            self._flush()
+        self.booked = self.booked or type(payload) in TELLING
         if isinstance(payload, PartyNameErased):
             forget_contact(self.connection, payload.party)
         self._renew(payload, new.subject)

@@ -440,3 +440,5 @@ _CHECKS: dict[type, Callable[[Any, FlowContext], str | None]] = {
     orders.ShipmentSent: _shipped,
     orders.GoodsReturned: _returned,
 }
+# Entries whose check asks for what was booked before.
+ASKING = frozenset(_CHECKS)
