@@ -136,7 +136,8 @@ def fitted(rows: Array, grades: Whole, prior: OrdinalPrior, start: Ordinal | Non
         theta, here = theta + step, there
         if float(score @ step) < CLOSE:
             break
-    return Ordinal(theta, np.linalg.inv(information))
+    spread: Array = np.linalg.inv(information).astype(np.float64, copy=False)
+    return Ordinal(theta, spread)
 
 
 def chances(law: Ordinal, row: Array, prior: OrdinalPrior) -> Array:
