@@ -109,8 +109,8 @@ def test_an_auditor_sees_what_a_reader_sees_and_changes_nothing() -> None:
     hidden = {row for row in seen if "auditor" not in ROUTES[row]}
     # Forms for entering only; every page that shows something is open.
     assert hidden == {
-        "GET /api/v1/scale/{scale}", "GET /cant", "GET /enter/press", "GET /enter/{sort}", "GET /entries/{entry_id}/correct",
-        "GET /lots/{lot}/divide", "GET /lots/{lot}/release", "GET /make", "GET /next", "GET /receive", "GET /record",
-        "GET /rooms/import",
-        "GET /scan", "GET /type/{sort}",
+        "GET /api/v1/scale/{scale}", "GET /cant", "GET /enter/press", "GET /enter/{sort}",
+        "GET /entries/{entry_id}/correct", "GET /lots/{lot}/divide", "GET /lots/{lot}/release",
+        "GET /make", "GET /next", "GET /receive", "GET /record", "GET /rooms/import", "GET /scan",
+        "GET /type/{sort}",
     }  # fmt: skip

@@ -28,10 +28,11 @@ from saltloft.plant.readings import ReadingsSealed
 from saltloft.plant.rooms import ROOM_ROLES
 from saltloft.plant.stated import Stamp
 from saltloft.store.apart import read_log_apart
+from saltloft.store.bulk import Times, Values
 from saltloft.store.loggers import LogReading, Question, ReadOptions, Series, read_log, shown
 from saltloft.store.loggers.reader import refuse_size
 from saltloft.store.loggers.shown import reading_as_plain, reading_sentences
-from saltloft.store.readings import Times, Values, batch_digest
+from saltloft.store.readings import batch_digest
 
 _Mask = npt.NDArray[np.bool_]
 Reader = Callable[[bytes, ReadOptions], LogReading]
