@@ -50,8 +50,8 @@ def test_without_skill_nothing_is_claimed_and_nothing_disagrees(skill: GradeSkil
 def test_skill_is_said_with_both_scores_and_its_interval() -> None:
     assert grade_skill_words(LAW) == (
         "Ring under the rim: index, rim and early loss foretell it better than its share of the product "
-        "alone, in the order of time: log score \u22120.31 against \u22120.44, better by 0.13 (0.05 to 0.21), "
-        "44 cuts of 15 lots, 12 finds."
+        "alone, in the order of time: log score \u22120.31 against \u22120.44, better by 0.13 "
+        "(0.05 to 0.21), 44 cuts of 15 lots, 12 finds."
     )
 
 
