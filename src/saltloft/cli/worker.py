@@ -29,7 +29,7 @@ IDLE_S = 0.4
 # How often it is asked whether a backup or a drill is due.
 LOOK_S = 60.0
 # Computing gives way to taking entries: the web process goes before on a crowded machine.
-NICE = 10
+NICE = 3
 # Lots of the past that one round may forecast once the day is kept, so that their cuts teach the next.
 MOST_PAST = 2
 log = structlog.get_logger("saltloft.worker")
