@@ -61,7 +61,7 @@ def link(folder: Path, person: str) -> str:
 
 
 def weighings_of(folder: Path, lot: str = CURING) -> list[str]:
-    """Every weighing of a lot as typed, in the journal's order."""
+    """Every weighing of a lot as typed, by the moment it was done."""
     with House.open(folder) as house:
         return [item.payload.mass.number for item in house.store.lots.get(lot).weighings]
 

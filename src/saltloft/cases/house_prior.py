@@ -6,6 +6,8 @@ import hashlib
 import zlib
 from bisect import bisect_left
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime, timedelta
 from functools import cached_property
@@ -147,7 +149,7 @@ def house_past(house: OpenHouse, case: LotCase, *, literature: str, model: str) 
     keys = [asked.key(SORT, other) for other, _ in known]
     past: list[PastForecast] = []
     for place, (other, one) in enumerate(known):
-        if one.off is not None and one.off <= case.asof:
+        if _is_off(one, case.asof):
             key, found = _record(asked, shelf, other)
             past += found.past
             keys.append(key)
@@ -163,6 +165,55 @@ def house_past(house: OpenHouse, case: LotCase, *, literature: str, model: str) 
         lines=tuple(one.line for _, one in known if one.line is not None),
         record=HouseRecord(tuple(past), digest),
     )
+
+
+def make_ready(
+    house: OpenHouse,
+    records: Sequence[LotRecord],
+    asof: datetime,
+    *,
+    literature: str,
+    model: str,
+    threads: int = 2,
+) -> None:
+    """Make what forecasts of many lots will ask of earlier ones, each once, side by side.
+
+    Lots of a product ask the same earlier lots; two that are computed at the same moment
+    would each make what the other is making.
+
+    Args:
+        house: OpenHouse.
+        records: sequence of LotRecord. Lots about to be forecast.
+        asof: datetime, aware. The moment of their cases.
+        literature, model: str. As for `house_past`.
+        threads: int.
+    """
+    asked = _Asked(house, asof, literature, model)
+    shelf = Shelf.of(house.store.lots.summaries("dry_sausage"))
+    earlier: dict[str, LotSummary] = {}
+    for record in records:
+        for other in shelf.before(record.lot, record.product, room_of(record), record.made_at):
+            earlier[other.lot] = other
+    with ThreadPoolExecutor(max_workers=threads) as pool:
+        taught = dict(zip(earlier, pool.map(asked.taught, earlier.values()), strict=True))
+        finished = [
+            other
+            for other in earlier.values()
+            if taught[other.lot].likelihood is not None and _is_off(taught[other.lot], asof)
+        ]
+        rests_on = {one.lot: one for other in finished for one in _off_before(shelf, other)}
+        list(pool.map(asked.taught, [one for lot, one in rests_on.items() if lot not in earlier]))
+        list(pool.map(lambda other: _record_or_none(asked, shelf, other), finished))
+
+
+def _record_or_none(asked: _Asked, shelf: Shelf, lot: LotSummary) -> None:
+    """A past lot that cannot be asked again fails in the forecast that needs it, not here."""
+    with suppress(SaltloftError):
+        _record(asked, shelf, lot)
+
+
+def _is_off(one: Taught, moment: datetime) -> bool:
+    return one.off is not None and one.off <= moment
 
 
 def _past_lot(other: LotSummary, one: Taught, made_at: datetime, room: str) -> PastLot:
@@ -214,12 +265,7 @@ class Shelf:
 
 def _record(asked: _Asked, shelf: Shelf, lot: LotSummary) -> tuple[str, Looked]:
     """Key of what is kept of a finished lot, and what is."""
-    # Lots of its product that are off the racks: what hangs is weighed on, and would change the key daily.
-    before = [
-        one
-        for one in shelf.before(lot.lot, lot.product, "", lot.made_at)
-        if not one.room and one.product == lot.product
-    ]
+    before = _off_before(shelf, lot)
     key = asked.key(house_record.SORT, lot, " ".join(f"{one.lot} {asked.state(one)}" for one in before))
 
     def made() -> bytes:
@@ -237,11 +283,17 @@ def _record(asked: _Asked, shelf: Shelf, lot: LotSummary) -> tuple[str, Looked]:
     return key, Looked(past, likelihood_from(arrays["again"].tobytes()))
 
 
+def _off_before(shelf: Shelf, lot: LotSummary) -> list[LotSummary]:
+    """Lots of its product off the racks: what hangs is weighed on, and would change the key daily."""
+    before = shelf.before(lot.lot, lot.product, "", lot.made_at)
+    return [one for one in before if not one.room and one.product == lot.product]
+
+
 def _start(
     taught: Sequence[tuple[LotSummary, Taught]], lot: LotSummary, moment: datetime
 ) -> tuple[LotPrior | None, tuple[PastLine, ...]]:
     """What a lot would have started from at a moment, given the lots that were off the racks by then."""
-    then = [(other, one) for other, one in taught if one.off is not None and one.off <= moment]
+    then = [(other, one) for other, one in taught if _is_off(one, moment)]
     lots = [_past_lot(other, one, lot.made_at, "") for other, one in then if one.likelihood is not None]
     lines = tuple(one.line for _, one in then if one.line is not None)
     return (pooled(lots, lot.product) if lots else None), lines

@@ -11,7 +11,7 @@ from typing import Any
 
 from saltloft import __version__
 from saltloft.cases.drying_parameters import drying_parameters, kill_models
-from saltloft.cases.house_prior import HousePast, house_past
+from saltloft.cases.house_prior import HousePast, house_past, make_ready
 from saltloft.cases.kept_outlook import SORT, from_bytes, to_bytes
 from saltloft.cases.lot import LotCase, air_record, key_of, lot_case, plan_of
 from saltloft.cases.lot_ahead import ahead_flag
@@ -193,12 +193,14 @@ def morning(
         tells why for one lot.
     """
     moment = asof or house.now()
-    lots = [
-        record.lot
+    records = [
+        record
         for record in house.store.lots.hanging(known_at(house, moment))
         if record.family == "dry_sausage"
     ]
+    lots = [record.lot for record in records]
     house.store.member_states.keep_only(lots)
+    make_ready(house, records, moment, literature=prior_version(house), model=MODEL, threads=threads)
     found: dict[str, LotOutlook] = {}
 
     def one(lot: str) -> LotOutlook | None:
