@@ -1,6 +1,6 @@
 """Entries a second through the web API, also on a slow disk; walking and rebuilding a long journal.
 
-    scripts/bench records [--json] [--seconds 60] [--rate 200] [--entries 500000] [--postgresql]
+    scripts/bench records [--json] [--seconds 60] [--rate 200] [--entries 500000]
 
 Twenty phones weigh pieces of four lots, one of them crowded before, on one house as
 `saltloft serve` runs it, its worker included. The slow disk is a library compiled on the spot and
