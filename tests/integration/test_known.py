@@ -6,7 +6,9 @@ import contextvars
 import threading
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from datetime import timedelta
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
@@ -14,8 +16,12 @@ from sqlalchemy import Connection, event
 from tests.small_house import MADE_AT, NOW, correction, enter, lot_made, stored, weighing, with_lot
 
 from saltloft.foundation.errors import StoreError
+from saltloft.foundation.units import mass
 from saltloft.house import House
-from saltloft.plant.lots import LotHeld, LotMoved
+from saltloft.plant import orders, parties
+from saltloft.plant.flow import LotsMerged, LotSplit, SplitPart
+from saltloft.plant.lots import LotHeld, LotMoved, LotYielded
+from saltloft.plant.readings import Corrected
 from saltloft.store import journal, known, writing
 from saltloft.store.journal import NewEntry
 
@@ -64,6 +70,47 @@ def test_what_another_process_stated_is_known_at_once(tmp_path: Path) -> None:
         stored(house, weighing("1.03"), at=MADE_AT + 5 * MINUTE)
         stored(other, lot_made("AL-0500"), at=MADE_AT + 5 * MINUTE)
         assert enter(house, lot_made("AL-0500"))[0].status == "refused"
+    assert house.store.verify().whole
+
+
+def test_what_another_process_stated_about_the_whole_counts_for_its_parts(tmp_path: Path) -> None:
+    """Split and held by one program, a part that the other knew unheld, or not at all, does not leave."""
+    house = with_lot(tmp_path / "house")
+    stored(house, parties.PartyAdded("cust-1", "customer"))
+    parts = tuple(SplitPart(f"AL-0310-{letter}", Decimal(1)) for letter in "AB")
+    sent = orders.ShipmentSent("SHIP-1", "cust-1", (orders.ShipmentLine("AL-0310-A", mass("5", "kg")),))
+    with House.open(tmp_path / "house", clock=lambda: NOW, environment={}) as other:
+        assert "AL-0310-A" in enter(other, weighing("1.00", lot="AL-0310-A"), at=MADE_AT)[0].words
+        stored(house, LotSplit("AL-0310", parts), at=MADE_AT + MINUTE)
+        stored(other, weighing("1.00", lot="AL-0310-A"), at=MADE_AT + 2 * MINUTE)
+        stored(other, LotYielded("AL-0310-A", mass("500", "kg"), "stock"), at=MADE_AT + 3 * MINUTE)
+        stored(house, LotHeld("AL-0310", "meter A failed"), at=MADE_AT + 4 * MINUTE)
+        receipt = enter(other, sent, at=MADE_AT + 5 * MINUTE)[0]
+        assert (receipt.status, "AL-0310-A is on hold" in receipt.words) == ("refused", True), receipt
+    assert house.store.verify().whole
+
+
+def test_what_another_process_merged_or_struck_goes_on_in_neither(tmp_path: Path) -> None:
+    """A lot that one program merged, a part whose split it struck out: the other weighs them no more."""
+    house = with_lot(tmp_path / "house")
+    stored(house, replace(lot_made("AL-0311"), consumed=()), replace(lot_made("AL-0312"), consumed=()))
+    parts = (SplitPart("AL-0310-A", Decimal(1)), SplitPart("AL-0310-B", Decimal(2)))
+    with House.open(tmp_path / "house", clock=lambda: NOW, environment={}) as other:
+        stored(other, weighing("1.00", lot="AL-0311"), at=MADE_AT + MINUTE)
+        merged = LotsMerged("AL-M", ("AL-0311", "AL-0312"))
+        stored(house, merged, at=MADE_AT + 2 * MINUTE)
+        receipt = enter(other, weighing("0.99", lot="AL-0311"), at=MADE_AT + 3 * MINUTE)[0]
+        assert (receipt.status, "goes on as AL-M" in receipt.words) == ("refused", True), receipt
+        split = stored(house, LotSplit("AL-0310", parts), at=MADE_AT + 4 * MINUTE)[0]
+        # Refused for the scale, but the part is known to the other now.
+        no_scale = replace(weighing("1.00", lot="AL-0310-A"), instrument="S9")
+        assert "S9" in enter(other, no_scale, at=MADE_AT + 5 * MINUTE)[0].words
+        part = other.store.known.lot("AL-0310-A")
+        assert part is not None
+        assert part.exists
+        stored(house, Corrected(split.entry_id, "other lot", "lot.split/1"), at=MADE_AT + 6 * MINUTE)
+        assert enter(other, weighing("1.00", lot="AL-0310-A"), at=MADE_AT + 7 * MINUTE)[0].status == "refused"
+        stored(other, weighing("1.00", lot="AL-0310"), at=MADE_AT + 8 * MINUTE)
     assert house.store.verify().whole
 
 

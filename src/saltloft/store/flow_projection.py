@@ -122,6 +122,17 @@ def tied(connection: Connection, lots: Sequence[str]) -> list[str]:
     return sorted(found)
 
 
+def next_of_kin(connection: Connection, lots: Sequence[str]) -> set[str]:
+    """The lots one step away from some lots by splitting and merging, up and down."""
+    found: set[str] = set()
+    for here, there in ((lot_link.c.source, lot_link.c.lot), (lot_link.c.lot, lot_link.c.source)):
+        for start in range(0, len(lots), _AT_ONCE):
+            chosen = here.in_(lots[start : start + _AT_ONCE])
+            query = select(there).where(chosen, lot_link.c.sort.in_(DESCENT))
+            found.update(connection.execute(query).scalars())
+    return found
+
+
 def _merged_into(connection: Connection, lots: Iterable[str]) -> set[str]:
     """The lots that some merged lots were made of: they hang nowhere now, or again."""
     names = sorted(lots)

@@ -17,6 +17,7 @@ from sqlalchemy import Connection, select
 
 from saltloft.plant.lot_state import LotState
 from saltloft.store import journal
+from saltloft.store.flow_projection import next_of_kin
 from saltloft.store.journal import NO_HASH, Entry
 from saltloft.store.tables import journal as journal_table
 
@@ -58,7 +59,9 @@ class Known:
             self.forget_all()
         elif self._names or self._lots:
             later = select(journal_table.c.subject).where(journal_table.c.seq > self._seq).distinct()
-            for subject in connection.execute(later).scalars():
+            subjects = list(connection.execute(later).scalars())
+            # Parts of a lot that was split meanwhile, and lots that were merged, have no entry of their own.
+            for subject in (*subjects, *next_of_kin(connection, subjects)):
                 self.forget(subject)
         self._seq, self._hash = (head.seq, head.hash) if head else (0, NO_HASH)
 
