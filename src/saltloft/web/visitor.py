@@ -99,10 +99,8 @@ async def signed_in(request: Request) -> Visitor:
     return visitor
 
 
+# Whose page it is stands in `route_rights`.
 SignedInVisitor = Annotated[Visitor, Depends(signed_in)]
-# Whose page it is stands in `route_rights`; these two only say so to a reader.
-ReadingVisitor = SignedInVisitor
-EnteringVisitor = SignedInVisitor
 
 
 def check_form(visitor: Visitor, csrf: str) -> None:

@@ -37,7 +37,7 @@ from saltloft.plant.traced import RecallAnswer
 from saltloft.web.pages.correct import FormTexts, refusal
 from saltloft.web.pages.papers import paper_size
 from saltloft.web.trace_view import call_lines, lots_grid, mass_words, recall_href, stock_lines
-from saltloft.web.visitor import ReadingVisitor, Visitor, check_form
+from saltloft.web.visitor import SignedInVisitor, Visitor, check_form
 
 routes = APIRouter()
 Starts = Annotated[list[str], Query()]
@@ -51,7 +51,7 @@ def _house(request: Request) -> House:
 
 @routes.get("/trace/recall")
 def recall_page(
-    request: Request, visitor: ReadingVisitor, of: Starts, reason: str = "", began: str = ""
+    request: Request, visitor: SignedInVisitor, of: Starts, reason: str = "", began: str = ""
 ) -> Response:
     """What is in scope, where its weight is and whom to call; with a clock once the drill began."""
     answer = trace.recall(_house(request), of, reason=reason)
@@ -59,7 +59,7 @@ def recall_page(
 
 
 @routes.post("/trace/recall")
-def record_drill(request: Request, visitor: ReadingVisitor, form: FormTexts, of: Starts) -> Response:
+def record_drill(request: Request, visitor: SignedInVisitor, form: FormTexts, of: Starts) -> Response:
     """Record a drill, or a real recall; its figures are computed anew with what was counted."""
     check_form(visitor, form.get("csrf", ""))
     house, reason, began = _house(request), form.get("reason", ""), form.get("began", "")
@@ -165,7 +165,7 @@ def _seconds_since(began: str, now: datetime) -> int:
 
 
 @routes.get("/trace/recall.pdf")
-def report_pdf(request: Request, visitor: ReadingVisitor, of: Starts, reason: str = "") -> Response:
+def report_pdf(request: Request, visitor: SignedInVisitor, of: Starts, reason: str = "") -> Response:
     """The report of a recall."""
     house, mass = _house(request), mass_words(visitor.units)
     answer = trace.recall(house, of, reason=reason)
@@ -177,7 +177,7 @@ def report_pdf(request: Request, visitor: ReadingVisitor, of: Starts, reason: st
 
 
 @routes.get("/trace/letters.pdf")
-def letters_pdf(request: Request, visitor: ReadingVisitor, of: Starts, reason: str = "") -> Response:
+def letters_pdf(request: Request, visitor: SignedInVisitor, of: Starts, reason: str = "") -> Response:
     """A letter to each customer."""
     answer = trace.recall(_house(request), of, reason=reason)
     sheet = letters(answer, paper=paper_size(visitor.units), mass=mass_words(visitor.units))
@@ -190,7 +190,7 @@ def _file(sheet: Sheet, name: str) -> Response:
 
 
 @routes.get("/trace/drills/{drill}")
-def drill_page(request: Request, visitor: ReadingVisitor, drill: str) -> Response:
+def drill_page(request: Request, visitor: SignedInVisitor, drill: str) -> Response:
     """How one drill went, beside those before it."""
     house = _house(request)
     done = trace.drill(house, drill)
@@ -208,7 +208,7 @@ def drill_page(request: Request, visitor: ReadingVisitor, drill: str) -> Respons
 
 
 @routes.get("/trace/drills/{drill}/record.pdf")
-def drill_pdf(request: Request, visitor: ReadingVisitor, drill: str) -> Response:
+def drill_pdf(request: Request, visitor: SignedInVisitor, drill: str) -> Response:
     """The record of one drill, to sign."""
     house = _house(request)
     done = trace.drill(house, drill)

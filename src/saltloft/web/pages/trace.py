@@ -32,7 +32,7 @@ from saltloft.web.trace_view import (
     recall_href,
     thing_href,
 )
-from saltloft.web.visitor import ReadingVisitor, SignedInVisitor, Visitor
+from saltloft.web.visitor import SignedInVisitor, Visitor
 
 routes = APIRouter()
 Starts = Annotated[list[str], Query()]
@@ -45,7 +45,7 @@ def _house(request: Request) -> House:
 
 @routes.get("/trace")
 def trace_page(
-    request: Request, visitor: ReadingVisitor, node: str = "", way: str = DOWN, q: str = ""
+    request: Request, visitor: SignedInVisitor, node: str = "", way: str = DOWN, q: str = ""
 ) -> Response:
     """Search by any number; one thing up or down with everything on one screen."""
     house = _house(request)
@@ -115,7 +115,7 @@ class SuspectForm(BaseModel):
 
 @routes.get("/trace/suspect")
 def suspect_page(
-    request: Request, visitor: ReadingVisitor, asked: Annotated[SuspectForm, Query()]
+    request: Request, visitor: SignedInVisitor, asked: Annotated[SuspectForm, Query()]
 ) -> Response:
     """What a suspect instrument, room, line, supplier or shift had to do with in a time; then its recall."""
     house = _house(request)
@@ -173,7 +173,7 @@ def tags_page(request: Request, visitor: SignedInVisitor, of: str, count: int = 
 
 
 @routes.get("/trace/events.json")
-def events_file(request: Request, visitor: ReadingVisitor, of: Starts) -> Response:
+def events_file(request: Request, visitor: SignedInVisitor, of: Starts) -> Response:
     """The events above and below some things, as EPCIS 2.0."""
     made = standards.events(_house(request), of, base=base_of(request))
     headers = {"Content-Disposition": 'attachment; filename="events.jsonld"'}
