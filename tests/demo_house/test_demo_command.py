@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from saltloft.cases.yields import lot_facts
 from saltloft.cli.demo_house import DemoBuilt, build_demo_house, read_demo_files
 from saltloft.foundation.errors import InputError
 from saltloft.foundation.units import mass
@@ -151,6 +152,27 @@ def test_the_mass_of_the_year_closes_to_the_milligram(house: House) -> None:
     assert found.received_mg > 250_000_000_000
     # Eleven digits of milligrams are added up: one milligram less received would show.
     assert found.received_mg == sum(found.terms_mg.values())
+
+
+def test_what_some_lots_should_give_is_what_it_is_among_all(house: House) -> None:
+    """Asked for a few lots, their yields are read without the house's other weighings, to the same bands."""
+    every = lot_facts(house, house.store.flow.links())
+    assert len(every) > 380
+    some = sorted(every)[::3]
+    assert lot_facts(house, house.store.trace.taken_aside(), [*some, "no-such-lot"]) == {
+        lot: every[lot] for lot in some
+    }
+    grounds = {found.expected.words.split()[0] for found in every.values() if found.expected is not None}
+    # Its target loss, its own pieces, what so many finished lots gave: every ground occurs.
+    assert grounds == {"its", "what"}
+    assert {lot for lot in some if (band := every[lot].expected) and band.words.startswith("what")}
+    courses = {course.lot: course for course in house.store.lot_courses.all()}
+    for lot in house.store.lots.all():
+        course = courses.pop(lot.lot)
+        assert (course.green_mass, course.hanging, course.state, course.product, course.yields) == (
+            (lot.green_mass, lot.hanging, lot.state, lot.product, lot.yields)
+        )
+    assert courses == {}
 
 
 def test_rework_goes_two_batches_deep_and_a_split_lot_came_together_again(house: House) -> None:

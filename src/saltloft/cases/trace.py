@@ -88,7 +88,7 @@ def lots_known(house: OpenHouse, nodes: Iterable[Node]) -> tuple[dict[str, Yield
         return {}, {}
     # Sums are all that is asked of the links; a house's links as such may be a million.
     taken = house.store.trace.taken_aside()
-    facts = lot_facts(house, taken)
+    facts = lot_facts(house, taken, green)
     aside: dict[str, int] = {}
     for link in taken:
         aside[link.source] = aside.get(link.source, 0) + link.mg

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from datetime import timedelta
 
 import numpy as np
@@ -24,40 +24,31 @@ SHORTLY_BEFORE = timedelta(days=4)
 PIECES_BAND = 0.03
 
 
-def lot_facts(house: OpenHouse, links: Iterable[FlowLink | Link]) -> dict[str, LotFacts]:
-    """What the balance has to know of every lot.
+def lot_facts(
+    house: OpenHouse, links: Iterable[FlowLink | Link], lots: Collection[str] | None = None
+) -> dict[str, LotFacts]:
+    """What the balance has to know of lots.
 
     Args:
         house: OpenHouse.
         links: iterable of FlowLink or Link. All of the house, or its sums by giver and sort.
+        lots: collection of str or None. The lots; numbers that are no lots are left out. None: every lot.
     """
-    aside = _aside(links)
-    records = house.store.lots.all()
-    given = {record.lot: _given(record, aside) for record in records}
-    bands = _house_bands(records, given)
+    shelf = house.store.lots
+    records = shelf.all() if lots is None else shelf.some(lots)
+    own = {record.lot: _own(record) for record in records}
+    # The others are measured by finished lots like them, of which only what was weighed off is asked.
+    wanted = {record.product for record in records if own[record.lot] is None}
+    bands = _house_bands(house.store.lot_courses.of_products(wanted), _aside(links))
     targets = _targets(house)
     return {
         record.lot: LotFacts(
             green_mg=record.green_mass.mg,
             finished_mg=_finished(record),
             hangs=record.hanging,
-            expected=_expected(record, bands, targets),
+            expected=own[record.lot] or bands.get(record.product) or targets.get(record.product),
         )
         for record in records
-    }
-
-
-def yield_bands(house: OpenHouse, lots: Iterable[str]) -> dict[str, YieldBand]:
-    """The band of each of some lots; one without any ground is left out.
-
-    Args:
-        house: OpenHouse.
-        lots: iterable of str. Numbers that are no lots are left out.
-    """
-    wanted = set(lots)
-    facts = lot_facts(house, house.store.flow.links())
-    return {
-        lot: found.expected for lot, found in facts.items() if lot in wanted and found.expected is not None
     }
 
 
@@ -85,11 +76,11 @@ def _given(record: LotRecord, aside: Mapping[str, int]) -> float | None:
     return (finished + aside.get(record.lot, 0)) / record.green_mass.mg
 
 
-def _house_bands(records: Iterable[LotRecord], given: Mapping[str, float | None]) -> dict[str, YieldBand]:
+def _house_bands(records: Iterable[LotRecord], aside: Mapping[str, int]) -> dict[str, YieldBand]:
     """What finished lots of each product gave: their median, and three robust standard deviations."""
     by_product: dict[str, list[float]] = {}
     for record in records:
-        share = given[record.lot]
+        share = _given(record, aside)
         if share is not None:
             by_product.setdefault(record.product, []).append(share)
     found = {}
@@ -115,13 +106,6 @@ def _targets(house: OpenHouse) -> dict[str, YieldBand]:
                 share * (1.0 - TRADE_BAND), share, share * (1.0 + TRADE_BAND), words
             )
     return found
-
-
-def _expected(
-    record: LotRecord, bands: Mapping[str, YieldBand], targets: Mapping[str, YieldBand]
-) -> YieldBand | None:
-    own = _own(record)
-    return own or bands.get(record.product) or targets.get(record.product)
 
 
 def _own(record: LotRecord) -> YieldBand | None:

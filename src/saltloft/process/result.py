@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from saltloft.foundation.bands import Band
-from saltloft.process.learning.columns import Likelihood, LinearModel
-from saltloft.process.learning.faults import Fault
+
+if TYPE_CHECKING:
+    # Only named here: who reads a trace or a list of lots does not wait for the engine of learning.
+    from saltloft.process.learning.columns import Likelihood, LinearModel
+    from saltloft.process.learning.faults import Fault
 
 QUANTITIES = (
     "weight_loss_pct",

@@ -29,16 +29,23 @@ class Lines:
         connection: Connection.
         names: iterable of str.
         asof: datetime or None. Leave out what was recorded later.
+        kinds: sequence of str. Read entries of these kinds only; empty: all.
     """
 
-    def __init__(self, connection: Connection, names: Iterable[str], asof: datetime | None = None) -> None:
+    def __init__(
+        self,
+        connection: Connection,
+        names: Iterable[str],
+        asof: datetime | None = None,
+        kinds: Sequence[str] = (),
+    ) -> None:
         wanted = list(names)
         above = ancestors(connection, wanted)
         self.names = [*wanted, *sorted(above - set(wanted))]
         self._up = _links(connection, self.names, lot_link.c.lot)
         self._down = _links(connection, self.names, lot_link.c.source)
         merged = {row.lot for rows in self._down.values() for row in rows if row.sort == "merge"}
-        known = journal.of_subjects(connection, [*self.names, *sorted(merged - set(self.names))])
+        known = journal.of_subjects(connection, [*self.names, *sorted(merged - set(self.names))], kinds)
         self.last = {name: found[-1].seq if found else 0 for name, found in known.items()}
         self._said = {name: stated(found, asof) for name, found in known.items()}
         self._built: dict[str, LotRecord | None] = {}
@@ -96,8 +103,11 @@ def _links(connection: Connection, names: Sequence[str], side: Any) -> dict[str,
 
 
 def line_records(
-    connection: Connection, names: Sequence[str], asof: datetime | None = None
+    connection: Connection,
+    names: Sequence[str],
+    asof: datetime | None = None,
+    kinds: Sequence[str] = (),
 ) -> dict[str, LotRecord | None]:
-    """The records of some lots, each along its line of descent."""
-    lines = Lines(connection, names, asof)
+    """The records of some lots, each along its line of descent; `asof` and `kinds` as for `Lines`."""
+    lines = Lines(connection, names, asof, kinds)
     return {name: lines.record(name) for name in names}

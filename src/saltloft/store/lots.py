@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 
 from sqlalchemy import Connection, select
@@ -14,6 +14,7 @@ from saltloft.plant.lot_story import lot_record
 from saltloft.store.database import Database
 from saltloft.store.descent import Lines, line_records
 from saltloft.store.moments import from_text
+from saltloft.store.projection import NOT_MEASURING
 from saltloft.store.shelf import Shelf
 from saltloft.store.tables import lot_link, lot_now, lot_room
 
@@ -54,6 +55,12 @@ class Lots(Shelf[LotRecord]):
             )
             found.update({row.lot: row.last_seq for row in rows})
         return found
+
+    def of_products(self, products: Iterable[str]) -> list[LotRecord]:
+        """Every lot of some products, by number."""
+        query = select(lot_now.c.lot).where(lot_now.c.product.in_(sorted(products))).order_by(lot_now.c.lot)
+        with self.database.reading() as connection:
+            return self.some(connection.execute(query).scalars())
 
     def family(self, family: str, asof: datetime | None = None) -> list[LotRecord]:
         """Every lot of one family ('dry_sausage', 'ham', 'fresh_sausage'), by when it was made."""
@@ -110,3 +117,12 @@ class Lots(Shelf[LotRecord]):
                 )
                 for row in connection.execute(query)
             ]
+
+
+class LotCourses(Lots):
+    """The same lots without what was measured on them, in a sixth of the time: most entries are weighings."""
+
+    def _fresh(
+        self, connection: Connection, names: Sequence[str], asof: datetime | None
+    ) -> dict[str, LotRecord | None]:
+        return line_records(connection, names, asof, NOT_MEASURING)

@@ -31,7 +31,7 @@ from saltloft.store.kept import Kept
 from saltloft.store.known import Known
 from saltloft.store.listing import Listing
 from saltloft.store.live import LiveReadings
-from saltloft.store.lots import Lots
+from saltloft.store.lots import LotCourses, Lots
 from saltloft.store.member_states import MemberStates
 from saltloft.store.migrate import bring_up, drop_everything
 from saltloft.store.people import People
@@ -69,6 +69,7 @@ class Store:
         self.work = Work(database)
         self.upkeep = Upkeep(database)
         self.lots = Lots(database)
+        self.lot_courses = LotCourses(database)
         self.rooms = rooms_shelf(database)
         self.instruments = instruments_shelf(database)
         self.products = products_shelf(database)

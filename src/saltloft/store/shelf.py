@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime
 from typing import Any, Generic, TypeVar
 
@@ -64,6 +64,12 @@ class Shelf(Generic[R]):
         """As `get`, but None when there is none of that name."""
         with self.database.reading() as connection:
             return self._read(connection, [name], asof)[name]
+
+    def some(self, names: Iterable[str]) -> list[R]:
+        """The records of these names, in their order; without those of which there is none."""
+        with self.database.reading() as connection:
+            found = self._read(connection, list(dict.fromkeys(names)), None)
+        return [record for record in found.values() if record is not None]
 
     def find_in(self, connection: Connection, name: str) -> R | None:
         """As `find`, inside the caller's writing transaction.
