@@ -1,7 +1,8 @@
 """The worker process: forecasts, day sheets and drawings, one item after the other, and the backups.
 
 Started by `saltloft serve`. It reads on in the journal, so nobody has to tell
-it what changed. When nothing waits it draws charts nobody asked for yet.
+it what changed. When nothing waits it draws charts nobody asked for yet. A
+thread beside it listens for live values.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ from saltloft.cases.open_house import OpenHouse
 from saltloft.foundation.errors import SaltloftError
 from saltloft.foundation.words import LANGUAGE
 from saltloft.house import House
-from saltloft.jobs import forecast, hand, insight, judge, keep, queue, today, upkeep
+from saltloft.jobs import forecast, hand, insight, judge, keep, live, queue, today, upkeep
 from saltloft.papers.screen import drawings
 from saltloft.plant.answers import LotOutlook
 
@@ -126,6 +127,14 @@ def look_after(house: House) -> None:
         log.error("looking after the house failed", error=error.message)
 
 
+def listening(house: House, listener: live.Listener | None) -> live.Listener:
+    """The listener for live values; one that died is replaced."""
+    if listener is None or not listener.alive():
+        listener = live.Listener(house, os.environ)
+        listener.start()
+    return listener
+
+
 HANDLERS: dict[str, queue.Handler] = {
     queue.FORECAST: compute_lot,
     queue.DAY: compute_day,
@@ -147,12 +156,13 @@ def main() -> None:
     give_way()
     with House.open(os.environ["SALTLOFT_HOUSE"]) as house:
         log.info("worker started", house=house.name, taken_over=queue.recover(house))
-        looked = float("-inf")
+        looked, listener = float("-inf"), listening(house, None)
         while not stopping:
             queue.notice(house, wall())
             if time.monotonic() - looked >= LOOK_S:
                 looked = time.monotonic()
                 look_after(house)
+                listener = listening(house, listener)
             try:
                 item = queue.work_once(house, HANDLERS, wall())
             except Exception as error:
@@ -160,6 +170,7 @@ def main() -> None:
                 item = None
             if item is None:
                 time.sleep(IDLE_S)
+        listener.stop()
 
 
 if __name__ == "__main__":

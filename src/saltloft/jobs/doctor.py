@@ -17,12 +17,13 @@ from saltloft.cases.open_house import OpenHouse
 from saltloft.cases.rule_keys import rule_keys
 from saltloft.foundation.words import say, say_many
 from saltloft.plant.answers import JournalHead
+from saltloft.plant.live_status import LiveStatus
 from saltloft.store import migrate
 from saltloft.store.devices import Devices
 from saltloft.store.engines import durability
 from saltloft.store.retention import backups_in
 from saltloft.store.settings import HouseSettings
-from saltloft.store.upkeep import BACKUP, DRILL, HEAD, WORKER, Looked
+from saltloft.store.upkeep import BACKUP, DRILL, HEAD, LIVE, WORKER, Looked
 from saltloft.store.verify import Verification
 
 BACKUP_DUE = timedelta(days=2)
@@ -32,6 +33,7 @@ LATE = timedelta(hours=6)
 # A device's or logger's clock that is off by more is worth a look; entries bear the offset anyway.
 CLOCK_OFF = timedelta(minutes=2)
 WORKER_GONE = timedelta(minutes=5)
+OWN_MACHINE = ("127.0.0.1", "localhost", "::1")
 
 
 class DoctoredHouse(OpenHouse, Protocol):
@@ -75,6 +77,7 @@ def doctor(house: DoctoredHouse) -> list[Finding]:
         _worker(house),
         _clocks(house, found.head),
         _series(house),
+        *_live(house),
         _facts(house),
         _people(house),
     ]
@@ -84,8 +87,8 @@ def health(house: DoctoredHouse) -> dict[str, Any]:
     """What a watcher asks every minute: quick, without walking the journal, without names.
 
     Returns:
-        dict. `good` and one entry each for database, journal, backup, drill, disk, worker and
-            loggers; ages in seconds, null where it never happened.
+        dict. `good` and one entry each for database, journal, backup, drill, disk, worker,
+            loggers and live values (null without a broker); ages in seconds, null where it never happened.
     """
     now, head, store = house.now(), house.store.head(), house.store
     with store.database.reading() as connection:
@@ -118,6 +121,7 @@ def health(house: DoctoredHouse) -> dict[str, Any]:
             "oldest_s": max((age.total_seconds() for age in ages.values() if age is not None), default=None),
         },
     }
+    answer["live"] = _live_health(house)
     answer["good"] = (
         durable and free >= LEAST_FREE and (house.demo or (_backup(house, head).good and _worker(house).good))
     )
@@ -136,6 +140,7 @@ def bundle(house: DoctoredHouse, into: Path) -> Path:
     into.mkdir(parents=True, exist_ok=True)
     path = into / f"saltloft-help-{house.now():%Y%m%dT%H%M%S}.zip"
     secret = {"name", "head_folder", "backup_folder", "database", "database_url", "lan_names", "address"}
+    secret |= {row.setting.name for row in house.settings.rows() if row.setting.name.startswith("mqtt_")}
     settings = {
         row.setting.name: "(left out)" if row.setting.name in secret and row.value else row.shown
         for row in house.settings.rows()
@@ -158,9 +163,13 @@ def _redacted(house: DoctoredHouse, findings: list[Finding]) -> list[Finding]:
     rooms = [record.room for record in house.store.rooms.all()]
     words = [str(house.folder), house.face().name, *rooms, *house.store.people.names()]
     words += Devices(house.store.database).states()
+    words += [house.settings.text("mqtt_host"), house.settings.text("mqtt_user")]
     found = []
     for one in findings:
         text = one.words
+        if one.name == "live values":
+            # What was refused is somebody else's text.
+            text = text.partition(say("the last refused: {what}", what=""))[0]
         for number, word in enumerate(sorted(filter(None, words), key=len, reverse=True)):
             text = text.replace(word, f"({number})")
         found.append(Finding(one.name, one.good, text, one.do))
@@ -313,6 +322,54 @@ def _series(house: DoctoredHouse) -> Finding:
         say("no reading of the last six hours: {names}", names=", ".join(late)),
         say("import the loggers' files, or look at the loggers"),
     )
+
+
+def _live_status(house: DoctoredHouse) -> LiveStatus | None:
+    last = house.store.upkeep.last(LIVE)
+    return LiveStatus.from_text(last.words) if last is not None else None
+
+
+def _live(house: DoctoredHouse) -> list[Finding]:
+    """How the listening for live values stands; nothing when no broker is set."""
+    host = house.settings.text("mqtt_host")
+    if not host:
+        return []
+    found = []
+    if not house.settings.flag("mqtt_tls") and host not in OWN_MACHINE:
+        found.append(
+            Finding(
+                "live values in the clear",
+                False,
+                say("who is on the network reads the broker's password, and can send values in its name"),
+                say("set mqtt_tls = true and a port that speaks TLS"),
+            )
+        )
+    status, now = _live_status(house), house.now()
+    if status is None:
+        words = say("nobody listened yet")
+        return [Finding("live values", house.demo, words, say("start 'saltloft serve'")), *found]
+    good = status.live(now) and not status.refused
+    do = ""
+    if not status.live(now):
+        do = say("look at the broker, and at the mqtt_ settings")
+    elif status.refused:
+        do = say("look at the sensors that send what is refused, and at mqtt_topics")
+    return [Finding("live values", good, status.words(now, house.zone), do), *found]
+
+
+def _live_health(house: DoctoredHouse) -> dict[str, Any] | None:
+    if not house.settings.text("mqtt_host"):
+        return None
+    status, now = _live_status(house), house.now()
+    if status is None:
+        return {"connected": False, "since_s": None, "taken": 0, "waiting": 0, "refused": {}}
+    return {
+        "connected": status.live(now),
+        "since_s": _seconds(now, status.since if status.connected == status.live(now) else status.heard),
+        "taken": status.taken,
+        "waiting": status.waiting,
+        "refused": dict(status.refused),
+    }
 
 
 def _facts(house: DoctoredHouse) -> Finding:

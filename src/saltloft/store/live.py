@@ -162,7 +162,7 @@ class LiveReadings:
         )
 
     def raw(self, room: str, quantity: str, start: datetime, end: datetime) -> tuple[Times, Values]:
-        """The live values as they came, of every batch that was not undone, from start to end."""
+        """The live values as they came, from start to end; at a moment the newest batch not undone counts."""
         first, last = int(start.timestamp()), int(end.timestamp())
         own = reading_block
         with self.database.reading() as connection:
@@ -179,7 +179,9 @@ class LiveReadings:
         values = np.concatenate([part[1] for part in parts]) if parts else np.empty(0, np.float64)
         chosen = (times >= first) & (times <= last)
         order = np.argsort(times[chosen], kind="stable")
-        return times[chosen][order], values[chosen][order]
+        times, values = times[chosen][order], values[chosen][order]
+        newest = np.append(np.diff(times) != 0, True)[: len(times)]
+        return times[newest], values[newest]
 
 
 def digest_with_beside(

@@ -82,6 +82,36 @@ SETTINGS: tuple[Setting, ...] = (
         "",
         "Folder on another machine to which the journal's head is sent at each backup; empty: none.",
     ),
+    Setting("mqtt_host", str, "", "Broker that brings live values; empty: none is listened to."),
+    Setting("mqtt_port", int, 8883, "Its port."),
+    Setting("mqtt_tls", bool, True, "Speak TLS with the broker and check its certificate."),
+    Setting(
+        "mqtt_ca_file",
+        str,
+        "",
+        "Certificate of the authority to trust for the broker, inside the house folder or absolute; empty: "
+        "the system's.",
+    ),
+    Setting("mqtt_user", str, "", "Name under which the house signs in to the broker."),
+    Setting(
+        "mqtt_password_file",
+        str,
+        "",
+        "File of mode 0600 with the password, in the house folder or absolute; or SALTLOFT_MQTT_PASSWORD.",
+    ),
+    Setting("mqtt_client", str, "saltloft", "Name under which the broker keeps values while nobody listens."),
+    Setting(
+        "mqtt_topics", str, "", "Lines 'TOPIC ROOM/temperature_c' or 'TOPIC ROOM/rh_pct': who writes what."
+    ),
+    Setting(
+        "mqtt_filter",
+        str,
+        "",
+        "What else is listened to, such as house/#, so that topics nobody named are counted; empty: nothing.",
+    ),
+    Setting(
+        "mqtt_seal_minutes", int, 15, "Live values are sealed by so many minutes: 1, 5, 10, 15, 30 or 60."
+    ),
     Setting("members", int, 400, "Members of a forecast's ensemble."),
     Setting("promise_sure_pct", int, 90, "How sure a promised day is, in per cent, 3 to 97."),
 )

@@ -11,7 +11,7 @@ from saltloft.store.database import Database
 from saltloft.store.moments import from_text, to_text
 from saltloft.store.tables import upkeep
 
-BACKUP, DRILL, HEAD, WORKER = "backup", "drill", "head", "worker"
+BACKUP, DRILL, HEAD, WORKER, LIVE = "backup", "drill", "head", "worker", "live"
 
 
 @dataclass(frozen=True)
@@ -39,7 +39,7 @@ class Upkeep:
         """Something was done, in place of the last time.
 
         Args:
-            sort: str. BACKUP, DRILL, HEAD or WORKER.
+            sort: str. BACKUP, DRILL, HEAD, WORKER or LIVE.
             at: datetime, aware.
             words: str.
             good: bool.
