@@ -7,6 +7,7 @@ import os
 import signal
 import subprocess
 import sys
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -21,6 +22,7 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from tests.broker import PASSWORD, USER, TestBroker, until
 from tests.small_house import NOW, with_lot
 
+from saltloft.cases.live_intake import Intake
 from saltloft.foundation.errors import StoreError
 from saltloft.house import House
 from saltloft.jobs import doctor
@@ -204,6 +206,41 @@ def test_nothing_is_lost_while_nobody_listens(
     assert raw(house) == {now + number: 11.0 + number / 100 for number in range(40)}
 
 
+def test_sealing_again_after_a_crash_changes_nothing(opened: Callable[..., House], clock: Clock) -> None:
+    """The program died between the seal and the file: the same values are known, and let go of."""
+    house = opened()
+    intake = Intake(house, {"house/d2/temp": "D2/temperature_c"})
+    for number in range(25):
+        payload = timed(13.0, NOW - timedelta(hours=number)).encode()
+        assert intake.take("house/d2/temp", payload, fresh=False)
+    before = intake.pending.path.read_bytes()
+    clock.now += timedelta(hours=1)
+    assert (intake.seal_due(), intake.seal_due(), intake.seal_due()) == (20, 5, 0)
+    intake.pending.path.write_bytes(before)
+    again = Intake(house, {"house/d2/temp": "D2/temperature_c"})
+    assert len(again.pending) == 25
+    assert (again.seal_due(), again.seal_due(), len(again.pending)) == (0, 0, 0)
+    assert not again.refused
+    assert len(raw(house)) == 25
+
+
+def test_plain_numbers_are_taken_once_the_broker_has_settled(
+    opened: Callable[..., House], broker: TestBroker
+) -> None:
+    """Values that trickle in do not put it off."""
+    house = opened()
+    listener = listening(house, replace(QUICK, settle_s=1.0))
+    until(lambda: connected(house))
+    broker.send("house/d2/rh", "81.0")
+    for number in range(16):
+        broker.send("house/d2/temp", timed(13.0, NOW - timedelta(seconds=number)))
+        time.sleep(0.1)
+    broker.send("house/d2/rh", "80.0")
+    until(lambda: state(house)["taken"] == 17)
+    listener.stop()
+    assert state(house)["refused"] == {"no_moment": 1}
+
+
 def test_the_broker_forgets_nothing_that_is_not_on_disk(
     opened: Callable[..., House], broker: TestBroker, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -255,7 +292,7 @@ def test_foreign_topics_and_nonsense_are_refused_and_counted(
     assert not found.good
     assert "1 refused, from a topic that mqtt_topics does not name" in found.words
     assert "8 refused, neither a number nor JSON with value and time" in found.words
-    assert "the last refused: house/d2/rh b'100.5'" in found.words
+    assert "the last refused: 'house/d2/rh' b'100.5'" in found.words
     assert Pending(house.folder).values == {"D2/rh_pct": {int(NOW.timestamp()): 80.0}}
 
 

@@ -28,6 +28,8 @@ from saltloft.store.settings import HouseSettings
 PERSON, DEVICE = "administrator", "mqtt"
 # A stretch is sealed so long after its end: what is on its way still gets in.
 GRACE_S = 60
+# So many batches in one go: between them the broker is answered.
+MOST_BATCHES = 20
 _SHOWN = 60
 
 
@@ -85,7 +87,7 @@ class Intake:
             if known is not None and known != said.value:
                 raise Refused(OTHER_VALUE)
         except Refused as error:
-            self._refuse(error.reason, f"{topic[:_SHOWN]} {payload[:_SHOWN]!r}")
+            self._refuse(error.reason, f"{topic[:_SHOWN]!r} {payload[:_SHOWN]!r}")
             return False
         if known is None:
             self.pending.add(series, at, said.value)
@@ -93,7 +95,7 @@ class Intake:
         return True
 
     def seal_due(self) -> int:
-        """Seal every stretch that ended a minute ago or longer.
+        """Seal the stretches that ended a minute ago or longer, MOST_BATCHES at most.
 
         Returns:
             int. How many batches were sealed.
@@ -102,15 +104,21 @@ class Intake:
             StoreError: the database refused; the values wait on.
         """
         until = int(self.house.now().timestamp()) - GRACE_S
-        sealed = 0
-        for series, values in list(self.pending.values.items()):
-            stretches: dict[int, list[int]] = {}
+        due: dict[tuple[str, int], list[int]] = {}
+        for series, values in self.pending.values.items():
             for at in values:
-                stretches.setdefault(at - at % self.stretch_s, []).append(at)
-            for start, moments in sorted(stretches.items()):
+                start = at - at % self.stretch_s
                 if start + self.stretch_s <= until:
-                    sealed += self._seal(series, {at: values[at] for at in sorted(moments)})
-                    self.pending.drop(series, moments)
+                    due.setdefault((series, start), []).append(at)
+        if not due:
+            return 0
+        sealed = 0
+        for (series, _), moments in sorted(due.items())[:MOST_BATCHES]:
+            own = self.pending.values[series]
+            sealed += self._seal(series, {at: own[at] for at in sorted(moments)})
+            self.pending.drop(series, moments)
+        # The file last: what is sealed and still stands in it is known when it is read again.
+        self.pending.save()
         return sealed
 
     def _seal(self, series: str, values: dict[int, float]) -> int:

@@ -32,6 +32,9 @@ from saltloft.store.upkeep import LIVE
 PASSWORD_VARIABLE = "SALTLOFT_MQTT_PASSWORD"
 # A broker that does not answer must not keep the worker from ending.
 STOP_S = 2.0
+# After connecting, more than so many values a second are taken for what the broker kept.
+THICK_PER_S = 20.0
+COUNT_S = 0.5
 SEAL_MINUTES = (1, 5, 10, 15, 30, 60)
 log = structlog.get_logger("saltloft.live")
 
@@ -194,6 +197,7 @@ class Listener:
         self._status = LiveStatus(house.now(), house.now(), False, say("it was not tried yet"))
         self._noted = float("-inf")
         self._settled_at = 0.0
+        self._arrived, self._counted_at = 0, 0.0
 
     def start(self) -> bool:
         """Begin to listen; False when the house names no broker, or its clock stands still."""
@@ -252,7 +256,8 @@ class Listener:
             def put_nowait(self, item: aiomqtt.Message) -> None:
                 listener._take(intake, item)
 
-        self._settled_at = self.monotonic() + self.pace.settle_s
+        self._counted_at = self.monotonic()
+        self._settled_at = self._counted_at + self.pace.settle_s
         async with aiomqtt.Client(
             broker.host,
             broker.port,
@@ -271,7 +276,18 @@ class Listener:
                 # Nothing is ever in the queue: this waits for the end of the connection.
                 with suppress(TimeoutError):
                     await asyncio.wait_for(anext(client.messages), self.pace.tick_s)
+                self._settle()
                 self._tend(intake)
+
+    def _settle(self) -> None:
+        """Take it that the broker still hands out what it kept while values come thickly."""
+        now = self.monotonic()
+        elapsed = now - self._counted_at
+        if elapsed < COUNT_S:
+            return
+        if now < self._settled_at and self._arrived >= THICK_PER_S * elapsed:
+            self._settled_at = max(self._settled_at, now + self.pace.settle_s / 2.0)
+        self._arrived, self._counted_at = 0, now
 
     def _refused_filters(self, filters: tuple[str, ...], granted: object) -> None:
         codes = list(granted) if isinstance(granted, list | tuple) else []
@@ -287,8 +303,7 @@ class Listener:
     def _take(self, intake: Intake, message: aiomqtt.Message) -> None:
         now = self.monotonic()
         fresh = now >= self._settled_at and not message.retain
-        if not fresh:
-            self._settled_at = max(self._settled_at, now + self.pace.settle_s / 5.0)
+        self._arrived += 1
         payload = message.payload if isinstance(message.payload, bytes) else str(message.payload).encode()
         intake.take(str(message.topic), payload, fresh=fresh)
 

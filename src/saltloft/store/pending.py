@@ -26,7 +26,7 @@ class Pending:
         self.values: dict[str, dict[int, float]] = {}
         whole = self._load()
         if not whole:
-            self._rewrite()
+            self.save()
 
     def __len__(self) -> int:
         return sum(len(own) for own in self.values.values())
@@ -63,19 +63,15 @@ class Pending:
         self.values.setdefault(series, {})[at] = value
 
     def drop(self, series: str, moments: list[int]) -> None:
-        """Forget values that were sealed or refused.
+        """Forget values that were sealed or refused; `save` takes them out of the file.
 
         Args:
             series: str.
             moments: list of int. [s since 1970 UTC]
-
-        Raises:
-            StoreError: the file cannot be written anew; sealing them again changes nothing.
         """
         own = self.values.get(series, {})
         for at in moments:
             own.pop(at, None)
-        self._rewrite()
 
     def _load(self) -> bool:
         """Read the file; False when a line was cut off, whose value the broker sends again."""
@@ -93,7 +89,12 @@ class Pending:
             whole = whole and good
         return whole
 
-    def _rewrite(self) -> None:
+    def save(self) -> None:
+        """Write the file anew, whole.
+
+        Raises:
+            StoreError: the disk is full or cannot be written to; the old file stays.
+        """
         aside = self.path.with_suffix(".part")
         lines = [
             json.dumps([series, at, value]) + "\n"

@@ -20,6 +20,7 @@ def test_values_come_back(tmp_path: Path) -> None:
     again = Pending(tmp_path)
     assert again.values == {"D2/rh_pct": {100: 80.1, 107: 80.2}, "D2/temperature_c": {100: 13.0}}
     again.drop("D2/rh_pct", [100])
+    again.save()
     assert Pending(tmp_path).values == {"D2/rh_pct": {107: 80.2}, "D2/temperature_c": {100: 13.0}}
     assert len(again) == 2
     assert (tmp_path / FILE).stat().st_mode & 0o077 == 0
