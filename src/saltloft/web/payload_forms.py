@@ -65,6 +65,9 @@ class FormField:
         choices: tuple of str. Empty for a free field.
         numeric, lines, wrong: bool. Lines: several lines may be typed.
         unit: str. Unit in which a bare number counts, sent with the form; empty: as the record has it.
+        sort: str. 'date' or 'datetime-local' for a day or a moment picked on a calendar; empty: text.
+        picks: tuple of (value, what to read beside it). Known ones to pick from; others may be typed.
+        example: str. Shown while the field is empty.
     """
 
     name: str
@@ -76,6 +79,9 @@ class FormField:
     lines: bool = False
     wrong: bool = False
     unit: str = ""
+    sort: str = ""
+    picks: tuple[tuple[str, str], ...] = ()
+    example: str = ""
 
 
 def fields_of(
@@ -227,7 +233,7 @@ def _record(shape: Any, line: str, name: str) -> dict[str, Any]:
         raise InputError(
             say("{field}: a line has {count} parts", field=field_word(name), count=len(parts)),
             got=line,
-            allowed="; ".join(field.name for field in inner),
+            allowed="; ".join(field_word(field.name) for field in inner),
             key=name,
         )
     return {

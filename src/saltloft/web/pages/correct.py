@@ -22,6 +22,7 @@ from saltloft.plant.sentences import moment_words
 from saltloft.plant.stated import Draft, Receipt, Stated
 from saltloft.web.clashes import clash, seen_of
 from saltloft.web.errors import NotForThisRole
+from saltloft.web.offered import offered, with_zone
 from saltloft.web.payload_forms import fields_of, read_payload
 from saltloft.web.payload_words import kind_word, plain_value
 from saltloft.web.visitor import SignedInVisitor, Visitor, check_form, check_pin
@@ -35,7 +36,8 @@ ELSEWHERE = frozenset(
     # A page of its own, and what the wire states by itself.
     | {"tare.weighed", "offline.entered"}
 )
-RECORDABLE = (FLOOR | SETTING_UP | {"person.added", "document.recorded"}) - ELSEWHERE
+OFFICE_WORK = frozenset({"person.added", "document.recorded", "order.placed", "order.ended"})
+RECORDABLE = (FLOOR | SETTING_UP | OFFICE_WORK) - ELSEWHERE
 
 
 async def form_texts(request: Request) -> dict[str, str]:
@@ -189,7 +191,7 @@ def record_entry(request: Request, visitor: SignedInVisitor, kind: str, form: Fo
         if signed(kind):
             check_pin(request, visitor, form.get("pin", ""))
         at = moment_typed(form.get("when", ""), house)
-        draft = Draft(form.get("entry_id", ""), read_payload(kind, form), at)
+        draft = Draft(form.get("entry_id", ""), read_payload(kind, with_zone(house, form)), at)
         receipt = record.enter(house, visitor.stamp(house), [draft])[0]
     except SaltloftError as error:
         return _record(request, visitor, kind, form, error)
@@ -222,19 +224,14 @@ def _record(
 ) -> Response:
     _known(visitor, kind)
     house: House = request.app.state.house
+    fields = fields_of(kind, typed, wrong=problem.key if problem else "", system=visitor.units.system)
     page: Response = request.app.state.pages.render(
         request,
         "record_one.html",
         422 if problem else 200,
         kind=kind,
         title=kind_word(kind),
-        fields=[
-            field
-            for field in fields_of(
-                kind, typed, wrong=problem.key if problem else "", system=visitor.units.system
-            )
-            if field.name != "kept"
-        ],
+        fields=offered(house, kind, [field for field in fields if field.name != "kept"]),
         asks_kept=bool(question),
         asks_pin=signed(kind),
         when=typed.get("when", ""),
