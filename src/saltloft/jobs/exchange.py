@@ -264,7 +264,7 @@ def _import_files(house: OpenHouse, folder: Path) -> int:
     count = 0
     for line in _lines(folder, FILES):
         content = (folder / "files" / line["digest"]).read_bytes()
-        house.store.attachments.put(content, line["file_name"], line["media_type"], house.now())
+        house.store.attachments.put_back(content, line["file_name"], line["media_type"], house.now())
         count += 1
     return count
 

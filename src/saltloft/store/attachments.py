@@ -1,4 +1,7 @@
-"""Attached files by their SHA-256: kept once, under `files/`, never changed."""
+"""Attached files by their SHA-256: kept once, under `files/`, never changed.
+
+A photo is freed of its position before its digest is taken (`store.photos`).
+"""
 
 from __future__ import annotations
 
@@ -13,6 +16,7 @@ from sqlalchemy import Connection, select
 from saltloft.foundation.errors import InputError, StoreError, UnknownName
 from saltloft.store.database import Database
 from saltloft.store.moments import to_text
+from saltloft.store.photos import without_traces
 from saltloft.store.tables import attachment
 
 LARGEST = 20 * 1024 * 1024
@@ -48,17 +52,21 @@ class Attachments:
         self.folder = folder
 
     def put(self, content: bytes, file_name: str, media_type: str, now: datetime) -> Attachment:
-        """Keep a file; the same bytes are kept once.
+        """Keep a file that somebody attaches, a photo without its position; the same bytes are kept once.
+
+        Raises:
+            InputError: empty, larger than 20 MB, or a picture whose position cannot be taken out.
+        """
+        _refuse_size(content, file_name)
+        return self.put_back(without_traces(content), file_name, media_type, now)
+
+    def put_back(self, content: bytes, file_name: str, media_type: str, now: datetime) -> Attachment:
+        """Keep a file byte for byte, as it lay in the house it was exported from.
 
         Raises:
             InputError: empty, or larger than 20 MB.
         """
-        if not content or len(content) > LARGEST:
-            raise InputError(
-                f"the file {file_name} cannot be attached",
-                got=f"{len(content)} bytes",
-                allowed=f"1 byte to {LARGEST // 1024 // 1024} MB",
-            )
+        _refuse_size(content, file_name)
         kept = Attachment(hashlib.sha256(content).hexdigest(), Path(file_name).name, media_type, len(content))
         self._write(kept.digest, content)
 
@@ -117,9 +125,17 @@ class Attachments:
         # Written aside and renamed, so that a half-written file never bears the digest of a whole one.
         aside = path.with_name(f"{digest}.part")
         descriptor = os.open(aside, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o640)
-        try:
-            os.write(descriptor, content)
+        with os.fdopen(descriptor, "wb") as file:
+            file.write(content)
+            file.flush()
             os.fsync(descriptor)
-        finally:
-            os.close(descriptor)
         aside.rename(path)
+
+
+def _refuse_size(content: bytes, file_name: str) -> None:
+    if not content or len(content) > LARGEST:
+        raise InputError(
+            f"the file {file_name} cannot be attached",
+            got=f"{len(content)} bytes",
+            allowed=f"1 byte to {LARGEST // 1024 // 1024} MB",
+        )

@@ -1,8 +1,9 @@
 """A house's database, a SQLite file or a PostgreSQL URL: reading and writing transactions.
 
 Writing is done by one work at a time. Works that wait for each other share one
-commit: whoever holds the lock runs all that queued up meanwhile, each in a
-savepoint of its own, commits once, and only then hands every caller its answer.
+commit: one caller leads, runs all that queued up meanwhile, each in a savepoint
+of its own, commits once, hands the lead to the first who came since, and gives
+every caller of its own group its answer; none of them waits for the next group.
 Between processes the database's own lock does the same (BEGIN IMMEDIATE, or an
 advisory lock), so `seq` has no gap on either.
 """
@@ -30,10 +31,11 @@ LARGEST_GROUP = 200
 
 
 class _Waiting(Generic[T]):
-    """One piece of work in the queue and, after the commit, its answer."""
+    """One piece of work in the queue; woken with its answer after the commit, or without, to lead."""
 
     def __init__(self, work: Callable[[Connection], T]) -> None:
         self.work = work
+        self.woken = threading.Event()
         self.done = False
         self.answer: T | None = None
         self.error: BaseException | None = None
@@ -53,7 +55,9 @@ class Database:
         self.path = None if is_url(where) else Path(where)
         self.name = shown(where)
         self.engine = engine_for(where)
-        self._lock = threading.Lock()
+        # Guards the queue and who leads; held for an instant only, never over a transaction.
+        self._guard = threading.Lock()
+        self._led = False
         self._queue: deque[_Waiting[Any]] = deque()
 
     @property
@@ -87,16 +91,33 @@ class Database:
                 nothing of that work written.
         """
         waiting = _Waiting(work)
-        self._queue.append(waiting)
-        with self._lock:
-            if not waiting.done:
-                self._run_queue()
+        with self._guard:
+            self._queue.append(waiting)
+            leads, self._led = not self._led, True
+        if not leads:
+            waiting.woken.wait()
+        if not waiting.done:
+            self._lead()
         if waiting.error is not None:
             raise waiting.error
         return waiting.answer  # type: ignore[return-value]  # T may itself be None
 
-    def _run_queue(self) -> None:
+    def _lead(self) -> None:
         group: list[_Waiting[Any]] = []
+        try:
+            self._run_group(group)
+        finally:
+            with self._guard:
+                following = self._queue[0] if self._queue else None
+                self._led = following is not None
+            # First of all: the next commit can begin while the answers of this one go out.
+            if following is not None:
+                following.woken.set()
+            for waiting in group:
+                waiting.done = True
+                waiting.woken.set()
+
+    def _run_group(self, group: list[_Waiting[Any]]) -> None:
         try:
             with told(self.engine, self.name), self.engine.connect() as raw:
                 connection = raw.execution_options(**WRITES)
@@ -106,13 +127,15 @@ class Database:
                         group.append(self._queue.popleft())
                         self._run_one(connection, group[-1])
         except BaseException as error:
-            for waiting in group or self._drain():
+            if not group:
+                # Not even begun: nobody who waits can be written.
+                with self._guard:
+                    group.extend(self._queue)
+                    self._queue.clear()
+            for waiting in group:
                 waiting.error = waiting.error or _for_others(error)
             if not isinstance(error, SaltloftError):
                 raise
-        finally:
-            for waiting in group:
-                waiting.done = True
 
     def _run_one(self, connection: Connection, waiting: _Waiting[Any]) -> None:
         try:
@@ -124,13 +147,6 @@ class Database:
             waiting.error = StoreError("the database cannot hold this", got=str(error.orig), do="mend it")
         except (SaltloftError, ArithmeticError, AttributeError, LookupError, TypeError, ValueError) as error:
             waiting.error = error
-
-    def _drain(self) -> list[_Waiting[Any]]:
-        waiting = list(self._queue)
-        self._queue.clear()
-        for item in waiting:
-            item.done = True
-        return waiting
 
     def sound(self) -> bool:
         """Whether every page of the database holds together.
