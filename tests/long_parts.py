@@ -14,6 +14,7 @@ import time
 
 PARTS: dict[str, list[str]] = {
     "drying": ["pytest", "tests/reference", "tests/numerics", "-m", "long"],
+    "trace": ["pytest", "tests/integration/test_trace_long.py", "-m", "long"],
     "records": [
         "pytest",
         "tests/integration/test_kill.py",
@@ -21,7 +22,6 @@ PARTS: dict[str, list[str]] = {
         "-m",
         "long",
     ],
-    "trace": ["pytest", "tests/integration/test_trace_long.py", "-m", "long"],
     "truth": [
         "pytest",
         "tests/unit/truth",
